@@ -1,0 +1,145 @@
+"""Numbers into words: rounding, and text, HTML and dict from one source."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from html import escape
+from typing import Any
+
+import numpy as np
+
+
+class Record:
+    """Base of all results: subclasses are frozen dataclasses that give their rows once.
+
+    ``str()`` shows the rows as aligned text, a notebook as an HTML table, ``to_dict()`` gives every field
+    unrounded. A field whose name starts with an underscore is an ingredient: kept out of all three.
+    """
+
+    title = ""
+
+    def _rows(self) -> list[tuple[str, str]]:
+        raise NotImplementedError
+
+    def __str__(self) -> str:
+        rows = self._rows()
+        width = max((len(label) for label, _ in rows), default=0)
+        body = "\n".join(f"  {label:<{width}}  {text}".rstrip() for label, text in rows)
+        return f"{self.title}\n{body}" if self.title else body
+
+    def _repr_html_(self) -> str:
+        rows = "".join(
+            f'<tr><th style="text-align:left">{escape(label)}</th><td style="text-align:left">{escape(text)}</td></tr>'
+            for label, text in self._rows()
+        )
+        caption = f"<caption>{escape(self.title)}</caption>" if self.title else ""
+        return f"<table>{caption}{rows}</table>"
+
+    def to_dict(self) -> dict[str, Any]:
+        """Every public field, unrounded, as plain Python values.
+
+        Returns
+        -------
+        dict
+            Nested dicts, lists, strings, numbers; nothing that JSON does not know but infinity and nan.
+        """
+        return {f.name: plain(getattr(self, f.name)) for f in dataclasses.fields(self) if not f.name.startswith("_")}  # type: ignore[arg-type]
+
+
+def plain(value: Any) -> Any:
+    """Plain Python values of a result, at any depth.
+
+    Parameters
+    ----------
+    value : object
+        Record, dataclass, mapping, sequence, array, numpy scalar or plain value.
+
+    Returns
+    -------
+    object
+        The same content as dicts, lists, strings, numbers and None.
+    """
+    if isinstance(value, Record):
+        return value.to_dict()
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        return {f.name: plain(getattr(value, f.name)) for f in dataclasses.fields(value)}
+    if isinstance(value, dict):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, np.ndarray):
+        return plain(value.tolist())
+    if isinstance(value, list | tuple | set | frozenset):
+        return [plain(item) for item in value]
+    if isinstance(value, np.generic):
+        return value.item()
+    return value
+
+
+def decimals_for(uncertainty: float, significant: int = 2) -> int:
+    """Decimal places that show an uncertainty with this many significant digits (JCGM 100, 7.2.6).
+
+    Parameters
+    ----------
+    uncertainty : float
+        Standard or expanded uncertainty; 0 or not finite gives 3 places.
+    significant : int, default 2
+        Significant digits of the uncertainty; JCGM 100 asks for two at most.
+
+    Returns
+    -------
+    int
+        Decimal places, never negative.
+
+    Examples
+    --------
+    >>> decimals_for(0.0234), decimals_for(3.1), decimals_for(0.0996)
+    (3, 1, 2)
+    """
+    if not (math.isfinite(uncertainty) and uncertainty > 0):
+        return 3
+    rounded = float(f"{uncertainty:.{significant - 1}e}")  # 0.0996 becomes 0.10: one place fewer
+    return max(0, significant - 1 - math.floor(math.log10(rounded)))
+
+
+def shown(value: float, decimals: int) -> str:
+    """A number with fixed decimal places, a true minus sign, and no negative zero.
+
+    Parameters
+    ----------
+    value : float
+        The number.
+    decimals : int
+        Decimal places.
+
+    Returns
+    -------
+    str
+        For example ``"−0.042"``.
+
+    Examples
+    --------
+    >>> shown(0.4251, 2), shown(-0.0001, 2), shown(float("inf"), 2)
+    ('0.43', '0.00', '∞')
+    """
+    if math.isinf(value):
+        return "∞" if value > 0 else "−∞"
+    text = f"{round(value, decimals) + 0.0:.{decimals}f}"
+    return text.replace("-", "−")
+
+
+def shown_dof(degrees_of_freedom: float) -> str:
+    """Degrees of freedom as a reader expects them: ``5``, ``7.3`` or ``∞``.
+
+    Parameters
+    ----------
+    degrees_of_freedom : float
+        Possibly effective, possibly infinite.
+
+    Returns
+    -------
+    str
+        Rounded to a tenth.
+    """
+    if degrees_of_freedom > 1000:
+        return "∞"
+    return f"{degrees_of_freedom:.1f}".removesuffix(".0")

@@ -1,0 +1,159 @@
+"""The settings of a trial: every key of trial.toml, what it means, and its default."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+
+def _key(doc: str, default: Any = ..., **more: Any) -> Any:
+    """Dataclass field of one key of trial.toml; `doc` is what the skeleton and the error messages show."""
+    metadata = {"doc": doc, **more}
+    if default is ...:
+        return field(metadata=metadata)
+    if isinstance(default, dict | list):
+        return field(default_factory=lambda: type(default)(default), metadata=metadata)
+    return field(default=default, metadata=metadata)
+
+
+@dataclass(frozen=True)
+class TrialKeys:
+    """Table ``[trial]``: the question."""
+
+    question: str = _key("the question that the trial is to answer, one sentence")
+    measurand: str = _key("what the bench measures", "power loss")
+    unit: str = _key("unit of the measurand; every value below without a unit of its own is in it", "W")
+    better: Literal["lower", "higher"] = _key("which way is better", "lower")
+    note: str = _key("a remark printed with every result, for example that the data are invented", "")
+
+
+@dataclass(frozen=True)
+class ComparisonKeys:
+    """Table ``[comparison]``: what is compared, decided before the bench is booked."""
+
+    before: str = _key("name of the reference condition, as in run_sheet.csv")
+    after: str = _key("name of the new condition, as in run_sheet.csv")
+    design: Literal["paired", "independent", "controls", "single"] = _key(
+        "paired: every article in both conditions; independent: each article in one; "
+        "controls: paired, with untouched articles beside; single: one article"
+    )
+    unit_of_replication: Literal["article", "mount"] = _key(
+        "article, or mount where there is one article: then the claim is for this article only", "article"
+    )
+    difference_that_matters: float | None = _key("smallest difference that matters, > 0; leave out if none was fixed", None)
+    confidence: float = _key("confidence of every interval, 0.5 to 0.999", 0.95)
+    controls: tuple[str, ...] = _key("articles left untouched between the conditions (design controls)", ())
+    repeatability: float | None = _key(
+        "standard deviation of the level of one mount of one article, known from elsewhere (design single)", None
+    )
+    repeatability_dof: float | None = _key("degrees of freedom of that standard deviation", None)
+    repeatability_source: str = _key("where it comes from: document, date", "")
+
+
+@dataclass(frozen=True)
+class ScopeKeys:
+    """Table ``[scope]``: what the claim is about; words only."""
+
+    articles: str = _key("what the articles stand for", "")
+    bench: str = _key("the bench", "")
+    lubricant: str = _key("oil or wax, and whether it is the same in both conditions", "")
+    operating_point: str = _key("power, speed, tension, temperature in words", "")
+
+
+@dataclass(frozen=True)
+class ReadingsKeys:
+    """Table ``[readings]``: the samples."""
+
+    resolution: float = _key("display step of the readings; 0 if there is none to speak of", 0.0)
+    interval_s: tuple[float, ...] = _key("sample intervals that occur, in s; left out: any, but steady within a run", ())
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of a foreign log."""
+
+    column: str = _key("name in the header row")
+    factor: float = _key("multiply by this to get the unit used here", 1.0)
+
+
+@dataclass(frozen=True)
+class LogKeys:
+    """Table ``[log]``: the form of the sample files, where it is not the kit's own."""
+
+    separator: Literal["comma", "semicolon", "tab", "space"] = _key("what parts the fields", "comma")
+    decimal: Literal[".", ","] = _key("decimal sign", ".")
+    encoding: Literal["utf-8", "utf-8-sig", "latin-1"] = _key("utf-8-sig where a byte-order mark leads", "utf-8")
+    rows_before_header: int = _key("rows to pass over before the row of column names", 0)
+    unit_row: bool = _key("a row of units follows the row of column names", False)
+    time_form: Literal["seconds", "iso"] = _key("seconds, or ISO 8601 stamps with offset", "seconds")
+    time: Column = _key("the column of time", Column("time_s"))
+    value: Column = _key("the column of the measurand", Column("loss_W"))
+    other: dict[str, Column] = _key("operating-point columns by name", {})
+    ignore: tuple[str, ...] = _key("columns to leave aside, by name", ())
+
+
+@dataclass(frozen=True)
+class InstrumentKeys:
+    """Table ``[instrument]``: Type B standard uncertainties shared by all runs (JCGM 100, 4.3)."""
+
+    gain: float = _key("relative standard uncertainty of the calibration factor, for example 0.005", 0.0)
+    gain_dof: float = _key("its degrees of freedom, if not practically infinite", float("inf"))
+    zero: float = _key("standard uncertainty of the zero, the same in all runs", 0.0)
+    zero_dof: float = _key("its degrees of freedom", float("inf"))
+    rezero: float = _key("standard uncertainty of a new zero, where the bench is zeroed anew between the conditions", 0.0)
+    rezero_dof: float = _key("its degrees of freedom", float("inf"))
+
+
+@dataclass(frozen=True)
+class SettlingKeys:
+    """Table ``[settling]``: one rule for every run, fixed before the data are seen."""
+
+    tolerance: float = _key("largest change still to come at which a run counts as settled", 0.05)
+    final_window: float = _key("final part of a run that is shown as the window, 0.1 to 0.9 of its length", 1 / 3)
+    still_moving: Literal["refuse", "use with a note", "leave out"] = _key(
+        "what to do with a run that is still moving at its end", "refuse"
+    )
+
+
+@dataclass(frozen=True)
+class ScreeningKeys:
+    """Table ``[screening]``: flagged samples are kept unless this says otherwise, before the data are seen."""
+
+    flagged_samples: Literal["keep", "leave out"] = _key("spikes and stuck stretches in the headline level", "keep")
+
+
+@dataclass(frozen=True)
+class DriftKeys:
+    """Table ``[drift]``: slow change of the bench between runs."""
+
+    references: Literal["interpolate", "ignore"] = _key("what to do with runs of the reference article", "interpolate")
+    zeros: Literal["interpolate", "ignore"] = _key("what to do with zero runs", "interpolate")
+    reference_repeatability: float | None = _key(
+        "standard deviation of one run of the reference article, refit included; left out: estimated from its runs", None
+    )
+    reference_repeatability_dof: float = _key("its degrees of freedom", float("inf"))
+    breaks: tuple[str, ...] = _key("ISO 8601 times with offset where the bench was touched: no interpolation across", ())
+
+
+@dataclass(frozen=True)
+class OperatingPoint:
+    """Table ``[operating_point.NAME]``: nominal value and tolerance of one recorded column."""
+
+    nominal: float = _key("nominal value")
+    tolerance: float = _key("largest deviation allowed, > 0")
+
+
+@dataclass(frozen=True)
+class Settings:
+    """Everything that trial.toml says."""
+
+    trial: TrialKeys
+    comparison: ComparisonKeys
+    scope: ScopeKeys = field(default_factory=ScopeKeys)
+    readings: ReadingsKeys = field(default_factory=ReadingsKeys)
+    log: LogKeys = field(default_factory=LogKeys)
+    instrument: InstrumentKeys = field(default_factory=InstrumentKeys)
+    settling: SettlingKeys = field(default_factory=SettlingKeys)
+    screening: ScreeningKeys = field(default_factory=ScreeningKeys)
+    drift: DriftKeys = field(default_factory=DriftKeys)
+    operating_point: dict[str, OperatingPoint] = field(default_factory=dict)
