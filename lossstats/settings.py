@@ -7,7 +7,9 @@ from typing import Any, Literal
 
 
 def _key(doc: str, default: Any = ..., **more: Any) -> Any:
-    """Dataclass field of one key of trial.toml; `doc` is what the skeleton and the error messages show."""
+    # Dataclass field of one key of trial.toml; `doc` is what the skeleton and the error messages show.
+    # Further limits, checked where trial.toml is read: ``at_least``, ``above``, ``at_most`` (numbers), ``infinite``
+    # (inf is a value), ``nonzero``, ``filled`` (text that must not be empty), ``stamps`` (ISO 8601 with offset).
     metadata = {"doc": doc, **more}
     if default is ...:
         return field(metadata=metadata)
@@ -20,9 +22,9 @@ def _key(doc: str, default: Any = ..., **more: Any) -> Any:
 class TrialKeys:
     """Table ``[trial]``: the question."""
 
-    question: str = _key("the question that the trial is to answer, one sentence")
-    measurand: str = _key("what the bench measures", "power loss")
-    unit: str = _key("unit of the measurand; every value below without a unit of its own is in it", "W")
+    question: str = _key("the question that the trial is to answer, one sentence", filled=True)
+    measurand: str = _key("what the bench measures", "power loss", filled=True)
+    unit: str = _key("unit of the measurand; every value below without a unit of its own is in it", "W", filled=True)
     better: Literal["lower", "higher"] = _key("which way is better", "lower")
     note: str = _key("a remark printed with every result, for example that the data are invented", "")
 
@@ -31,8 +33,8 @@ class TrialKeys:
 class ComparisonKeys:
     """Table ``[comparison]``: what is compared, decided before the bench is booked."""
 
-    before: str = _key("name of the reference condition, as in run_sheet.csv")
-    after: str = _key("name of the new condition, as in run_sheet.csv")
+    before: str = _key("name of the reference condition, as in run_sheet.csv", filled=True)
+    after: str = _key("name of the new condition, as in run_sheet.csv", filled=True)
     design: Literal["paired", "independent", "controls", "single"] = _key(
         "paired: every article in both conditions; independent: each article in one; "
         "controls: paired, with untouched articles beside; single: one article"
@@ -40,13 +42,19 @@ class ComparisonKeys:
     unit_of_replication: Literal["article", "mount"] = _key(
         "article, or mount where there is one article: then the claim is for this article only", "article"
     )
-    difference_that_matters: float | None = _key("smallest difference that matters, > 0; leave out if none was fixed", None)
-    confidence: float = _key("confidence of every interval, 0.5 to 0.999", 0.95)
+    difference_that_matters: float | None = _key(
+        "smallest difference that matters, > 0; leave out if none was fixed", None, above=0.0
+    )
+    confidence: float = _key("confidence of every interval, 0.5 to 0.999", 0.95, at_least=0.5, at_most=0.999)
     controls: tuple[str, ...] = _key("articles left untouched between the conditions (design controls)", ())
     repeatability: float | None = _key(
-        "standard deviation of the level of one mount of one article, known from elsewhere (design single)", None
+        "standard deviation of the level of one mount of one article, known from elsewhere (design single)",
+        None,
+        above=0.0,
     )
-    repeatability_dof: float | None = _key("degrees of freedom of that standard deviation", None)
+    repeatability_dof: float | None = _key(
+        "degrees of freedom of that standard deviation", None, above=0.0, infinite=True
+    )
     repeatability_source: str = _key("where it comes from: document, date", "")
 
 
@@ -64,31 +72,48 @@ class ScopeKeys:
 class ReadingsKeys:
     """Table ``[readings]``: the samples."""
 
-    resolution: float = _key("display step of the readings; 0 if there is none to speak of", 0.0)
-    interval_s: tuple[float, ...] = _key("sample intervals that occur, in s; left out: any, but steady within a run", ())
+    resolution: float = _key("display step of the readings; 0 if there is none to speak of", 0.0, at_least=0.0)
+    interval_s: tuple[float, ...] = _key(
+        "sample intervals that occur, in s; left out: any, but steady within a run", (), above=0.0
+    )
+    jitter: float = _key(
+        "largest departure of a spacing from the median spacing of its run, or of a gap from a whole number of them, "
+        "as a part of the median; 1 lets any spacing pass",
+        0.2,
+        at_least=0.0,
+        at_most=1.0,
+    )
 
 
 @dataclass(frozen=True)
 class Column:
     """One column of a foreign log."""
 
-    column: str = _key("name in the header row")
-    factor: float = _key("multiply by this to get the unit used here", 1.0)
+    column: str = _key("name in the header row", filled=True)
+    factor: float = _key("multiply by this to get the unit used here", 1.0, nonzero=True)
 
 
 @dataclass(frozen=True)
 class LogKeys:
     """Table ``[log]``: the form of the sample files, where it is not the kit's own."""
 
-    separator: Literal["comma", "semicolon", "tab", "space"] = _key("what parts the fields", "comma")
+    separator: Literal["comma", "semicolon", "tab", "space"] = _key(
+        "what parts the fields; space: one blank or more", "comma"
+    )
     decimal: Literal[".", ","] = _key("decimal sign", ".")
     encoding: Literal["utf-8", "utf-8-sig", "latin-1"] = _key("utf-8-sig where a byte-order mark leads", "utf-8")
-    rows_before_header: int = _key("rows to pass over before the row of column names", 0)
-    unit_row: bool = _key("a row of units follows the row of column names", False)
+    blanks: Literal["refuse", "strip"] = _key("blanks around a field", "refuse")
+    decimals: Literal["fixed", "free"] = _key(
+        "fixed: every number of a column has the same number of decimals, so that a number cut short is seen; "
+        "free: for a logger that drops trailing zeros or writes exponents",
+        "fixed",
+    )
+    rows_before_header: int = _key("rows to pass over before the row of column names", 0, at_least=0, at_most=1000)
+    unit_row: bool = _key("a row of units follows the row of column names", default=False)
     time_form: Literal["seconds", "iso"] = _key("seconds, or ISO 8601 stamps with offset", "seconds")
-    time: Column = _key("the column of time", Column("time_s"))
-    value: Column = _key("the column of the measurand", Column("loss_W"))
-    other: dict[str, Column] = _key("operating-point columns by name", {})
+    time: Column = _key("the column of time", Column("time_s"))  # noqa: RUF009 - a field, made by _key
+    value: Column = _key("the column of the measurand", Column("loss_W"))  # noqa: RUF009 - a field, made by _key
+    other: dict[str, Column] = _key("operating-point columns by name", {})  # noqa: RUF009 - a field, made by _key
     ignore: tuple[str, ...] = _key("columns to leave aside, by name", ())
 
 
@@ -96,20 +121,28 @@ class LogKeys:
 class InstrumentKeys:
     """Table ``[instrument]``: Type B standard uncertainties shared by all runs (JCGM 100, 4.3)."""
 
-    gain: float = _key("relative standard uncertainty of the calibration factor, for example 0.005", 0.0)
-    gain_dof: float = _key("its degrees of freedom, if not practically infinite", float("inf"))
-    zero: float = _key("standard uncertainty of the zero, the same in all runs", 0.0)
-    zero_dof: float = _key("its degrees of freedom", float("inf"))
-    rezero: float = _key("standard uncertainty of a new zero, where the bench is zeroed anew between the conditions", 0.0)
-    rezero_dof: float = _key("its degrees of freedom", float("inf"))
+    gain: float = _key(
+        "relative standard uncertainty of the calibration factor, for example 0.005", 0.0, at_least=0.0, at_most=0.2
+    )
+    gain_dof: float = _key(
+        "its degrees of freedom, if not practically infinite", float("inf"), above=0.0, infinite=True
+    )
+    zero: float = _key("standard uncertainty of the zero, the same in all runs", 0.0, at_least=0.0)
+    zero_dof: float = _key("its degrees of freedom", float("inf"), above=0.0, infinite=True)
+    rezero: float = _key(
+        "standard uncertainty of a new zero, where the bench is zeroed anew between the conditions", 0.0, at_least=0.0
+    )
+    rezero_dof: float = _key("its degrees of freedom", float("inf"), above=0.0, infinite=True)
 
 
 @dataclass(frozen=True)
 class SettlingKeys:
     """Table ``[settling]``: one rule for every run, fixed before the data are seen."""
 
-    tolerance: float = _key("largest change still to come at which a run counts as settled", 0.05)
-    final_window: float = _key("final part of a run that is shown as the window, 0.1 to 0.9 of its length", 1 / 3)
+    tolerance: float = _key("largest change still to come at which a run counts as settled", 0.05, above=0.0)
+    final_window: float = _key(
+        "final part of a run that is shown as the window, 0.1 to 0.9 of its length", 1 / 3, at_least=0.1, at_most=0.9
+    )
     still_moving: Literal["refuse", "use with a note", "leave out"] = _key(
         "what to do with a run that is still moving at its end", "refuse"
     )
@@ -129,10 +162,14 @@ class DriftKeys:
     references: Literal["interpolate", "ignore"] = _key("what to do with runs of the reference article", "interpolate")
     zeros: Literal["interpolate", "ignore"] = _key("what to do with zero runs", "interpolate")
     reference_repeatability: float | None = _key(
-        "standard deviation of one run of the reference article, refit included; left out: estimated from its runs", None
+        "standard deviation of one run of the reference article, refit included; left out: estimated from its runs",
+        None,
+        above=0.0,
     )
-    reference_repeatability_dof: float = _key("its degrees of freedom", float("inf"))
-    breaks: tuple[str, ...] = _key("ISO 8601 times with offset where the bench was touched: no interpolation across", ())
+    reference_repeatability_dof: float = _key("its degrees of freedom", float("inf"), above=0.0, infinite=True)
+    breaks: tuple[str, ...] = _key(
+        "ISO 8601 times with offset where the bench was touched: no interpolation across", (), stamps=True
+    )
 
 
 @dataclass(frozen=True)
@@ -140,7 +177,7 @@ class OperatingPoint:
     """Table ``[operating_point.NAME]``: nominal value and tolerance of one recorded column."""
 
     nominal: float = _key("nominal value")
-    tolerance: float = _key("largest deviation allowed, > 0")
+    tolerance: float = _key("largest deviation allowed, > 0", above=0.0)
 
 
 @dataclass(frozen=True)

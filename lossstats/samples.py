@@ -1,0 +1,214 @@
+"""Samples of one run: a strict reader of one file, in the kit's own form or through a column map."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lossstats.faults import Fault, FaultList, quoted
+from lossstats.number_rows import RowForm, read_block, split_fields
+from lossstats.raw_files import LONGEST_LINE, check_text
+from lossstats.settings import LogKeys, ReadingsKeys
+
+_BLOCK = 1024 * 1024
+# A declared interval is met within 1 %: crystal clocks and rounded stamps are better, a wrong setting is worse.
+_INTERVAL_TOLERANCE = 0.01
+_LONGEST_EVEN_GAP = 10
+
+
+@dataclass(frozen=True, eq=False)
+class Samples:
+    """The samples of one run.
+
+    Attributes
+    ----------
+    time_s : ndarray, shape (n,)
+        Time in s, strictly rising; where the log holds stamps, since the first of them.
+    values : ndarray, shape (n,)
+        Readings, in the unit of the measurand.
+    operating_point : dict of str to ndarray, shape (n,)
+        Further columns by name.
+    first_stamp : datetime or None
+        The first time stamp, where the log holds stamps.
+    """
+
+    time_s: NDArray[np.float64]
+    values: NDArray[np.float64]
+    operating_point: dict[str, NDArray[np.float64]]
+    first_stamp: datetime | None = None
+
+
+def read_samples(
+    data: bytes, file: str, log: LogKeys | None = None, readings: ReadingsKeys | None = None
+) -> tuple[Samples | None, list[Fault]]:
+    r"""Read the content of one sample file.
+
+    Parameters
+    ----------
+    data : bytes
+        Content of the file.
+    file : str
+        Its name, for the faults.
+    log : LogKeys, optional
+        Column map; left out: the kit's own form, columns ``time_s`` and ``loss_W``.
+    readings : ReadingsKeys, optional
+        Sample intervals that are expected, and the jitter that is allowed.
+
+    Returns
+    -------
+    samples : Samples or None
+        None if there was a fault.
+    faults : list of Fault
+        All that is wrong with the file, twenty in words.
+
+    Notes
+    -----
+    Grammar of a number: an optional minus, digits, and optionally the decimal sign and digits; with
+    ``decimals = "free"`` also a plus and an exponent. Fixed decimals are the only sign of a number that was cut
+    short and then ended by a line end.
+
+    Spacing: each spacing must be a whole number of median spacings within ``readings.jitter`` (20 %) of the median,
+    plus one step of the written times. Loggers polled by software jitter by a few per cent, and lose whole samples: a
+    whole multiple is a gap, left to the screening. Over ten median spacings any length is a gap, because by then
+    the logger's own error has added up. Common practice, no source.
+
+    Examples
+    --------
+    >>> samples, faults = read_samples(b"time_s,loss_W\n0,6.98\n1,6.97\n2,nan\n", "samples/r01.csv")
+    >>> print(faults[0])
+    samples/r01.csv, line 4, column 2 (loss_W): found 'nan'; accepted: a finite decimal number such as 6.985
+    """
+    log = log or LogKeys()
+    faults = FaultList(file)
+    text = check_text(data, faults, byte_order_mark=log.encoding == "utf-8-sig")
+    start = None if text is None else _find_rows(text, log, faults)
+    form = None if text is None or start is None else _read_header(text[:start], log, faults)
+    if text is None or start is None or form is None:
+        return None, faults.listed()
+    first_line = log.rows_before_header + 2 + log.unit_row
+    numbers = _read_rows(text, start, first_line, form)
+    if len(numbers) < 2:
+        faults.add(f"{len(numbers)} row{'s' * (len(numbers) != 1)} of samples", "two rows or more")
+    else:
+        _check_times(numbers[:, 0] * log.time.factor, first_line, form, readings or ReadingsKeys())
+    return (None if len(faults) else _shape(numbers, form)), faults.listed()
+
+
+def _find_rows(text: bytes, log: LogKeys, faults: FaultList) -> int | None:
+    # Where the rows begin: after the rows before the header, the header, and the row of units.
+    start = 0
+    before = log.rows_before_header + 1 + log.unit_row
+    for line in range(1, before + 1):
+        end = text.find(b"\n", start, start + LONGEST_LINE + 1)
+        if end < 0 and len(text) > start:
+            faults.add(f"a line of more than {LONGEST_LINE} bytes", f"lines of at most {LONGEST_LINE} bytes", line=line)
+            return None
+        if end < 0:
+            faults.add(f"{line - 1} lines", f"{before} lines up to the first row, as [log] in trial.toml says")
+            return None
+        start = end + 1
+    return start
+
+
+def _read_header(head: bytes, log: LogKeys, faults: FaultList) -> RowForm | None:
+    # Names of the columns, and which of them are read.
+    number = log.rows_before_header + 1
+    line = head.split(b"\n")[log.rows_before_header]
+    encoding = "latin-1" if log.encoding == "latin-1" else "utf-8"
+    try:
+        names = tuple(field.decode(encoding) for field in split_fields(line, log))
+    except UnicodeDecodeError:
+        faults.add(f"{quoted(line)}, which is not UTF-8", "column names in UTF-8 (or encoding in [log])", line=number)
+        return None
+    wanted = [log.time.column, log.value.column, *(column.column for column in log.other.values())]
+    count = len(faults)
+    for place, name in enumerate(names):
+        where = f"column {place + 1}"
+        if name in names[:place]:
+            faults.add(
+                f"the column name {quoted(name)} a second time", "column names that differ", line=number, column=where
+            )
+        elif name not in wanted and name not in log.ignore:
+            accepted = f"{', '.join(wanted)}; name others in other or ignore in [log] of trial.toml"
+            faults.add(f"the column {quoted(name)}", accepted, line=number, column=where)
+    shown = ", ".join(quoted(name) for name in names[:20])
+    for name in (*wanted, *log.ignore):
+        if name not in names:
+            faults.add(f"no column {quoted(name)} among {shown}", "a header with every column of [log]", line=number)
+    if len(faults) > count:
+        return None
+    return RowForm(log, names, tuple(names.index(name) for name in wanted), faults)
+
+
+def _read_rows(text: bytes, start: int, first_line: int, form: RowForm) -> NDArray[np.float64]:
+    # Numbers of all rows, read in blocks so that a long file needs little memory beside its content.
+    parts = [np.empty((0, len(form.wanted)))]
+    line = first_line
+    while start < len(text):
+        end = text.rfind(b"\n", start, start + _BLOCK) + 1
+        if not end:
+            form.faults.add(f"a line of more than {_BLOCK} bytes", f"lines of at most {LONGEST_LINE} bytes", line=line)
+            break
+        parts.append(read_block(text[start:end], line, form))
+        line += len(parts[-1])
+        start = end
+    return np.concatenate(parts)
+
+
+def _check_times(time_s: NDArray[np.float64], first_line: int, form: RowForm, readings: ReadingsKeys) -> None:
+    # Times must rise, and be evenly spaced but for gaps.
+    column = form.place(form.wanted[0])
+    if time_s[0] < 0:
+        form.faults.add(
+            f"the time {time_s[0]:g} s", "times since the start of the run, 0 or later", line=first_line, column=column
+        )
+    steps = np.diff(time_s)
+    for index in np.flatnonzero(steps <= 0):
+        found = f"the time {time_s[index + 1]:.10g} s after {time_s[index]:.10g} s"
+        form.faults.add(found, "times that rise", line=first_line + int(index) + 1, column=column)
+    if len(form.faults):
+        return
+    median = float(np.median(steps))
+    if readings.interval_s and not any(
+        abs(median - interval) <= _INTERVAL_TOLERANCE * interval for interval in readings.interval_s
+    ):
+        declared = ", ".join(f"{interval:g}" for interval in readings.interval_s)
+        accepted = f"{declared} s, as interval_s in [readings] of trial.toml says"
+        form.faults.add(f"a sample interval of {median:.6g} s", accepted, column=column)
+    if readings.jitter < 1:
+        _check_spacing(steps, first_line, form, readings.jitter)
+
+
+def _check_spacing(steps: NDArray[np.float64], first_line: int, form: RowForm, jitter: float) -> None:
+    median = float(np.median(steps))
+    whole = np.maximum(np.round(steps / median), 1)
+    off = np.abs(steps - whole * median) > jitter * median + _step_of_times(form)
+    for index in np.flatnonzero(off & (whole <= _LONGEST_EVEN_GAP)):
+        form.faults.add(
+            f"a spacing of {steps[index]:.6g} s, where the median is {median:.6g} s",
+            f"a whole number of medians within {jitter:g} of one (jitter in [readings] of trial.toml)",
+            line=first_line + int(index) + 1,
+            column=form.place(form.wanted[0]),
+        )
+
+
+def _step_of_times(form: RowForm) -> float:
+    # The step of the times as written, in s; rounding them shifts a spacing by that much at most.
+    decimals = form.decimals.get(form.wanted[0])
+    return 0.0 if decimals is None else abs(form.log.time.factor) * 10.0 ** -decimals[0]
+
+
+def _shape(numbers: NDArray[np.float64], form: RowForm) -> Samples:
+    # Columns by name, in the units used here, not to be written to.
+    log = form.log
+    columns = []
+    for place, column in enumerate((log.time, log.value, *log.other.values())):
+        values = np.ascontiguousarray(numbers[:, place])
+        if column.factor != 1:
+            values *= column.factor
+        values.flags.writeable = False
+        columns.append(values)
+    return Samples(columns[0], columns[1], dict(zip(log.other, columns[2:], strict=True)), form.first_stamp)

@@ -1,0 +1,136 @@
+"""What the rows of a run sheet say together: names, order of the bench, mounts, and the design of the comparison."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import timedelta
+from itertools import pairwise
+
+from lossstats.faults import Fault, FaultList, quoted
+from lossstats.run_sheet import FILE, SheetRow, place
+from lossstats.settings import ComparisonKeys
+
+
+def check_rows(
+    rows: Sequence[SheetRow], comparison: ComparisonKeys | None, lasts_s: Mapping[str, float]
+) -> list[Fault]:
+    """Hold the rows of a run sheet against each other and against the design.
+
+    Parameters
+    ----------
+    rows : sequence of SheetRow
+        In the order of the sheet.
+    comparison : ComparisonKeys or None
+        Conditions and design; None where trial.toml does not say.
+    lasts_s : mapping of str to float
+        Time of the last sample, in s, by sample file, where the file could be read.
+
+    Returns
+    -------
+    list of Fault
+        All that do not fit.
+    """
+    faults = FaultList(FILE)
+    _check_repeats(rows, faults)
+    _check_order(rows, lasts_s, faults)
+    _check_mounts(rows, faults)
+    _check_roles(rows, faults)
+    tests = [row for row in rows if row.role == "test" and row.article]
+    if comparison is not None and rows:
+        if tests:
+            _check_design(tests, comparison, faults)
+        else:
+            faults.add("no test run", "test runs in both conditions")
+    return faults.listed()
+
+
+def _check_repeats(rows: Sequence[SheetRow], faults: FaultList) -> None:
+    for column, name in (("run", "the run"), ("file", "the file")):
+        first: dict[str, int] = {}
+        for row in rows:
+            entry = getattr(row, column)
+            if entry in first and entry:
+                found = f"{name} {quoted(entry)} a second time, first in line {first[entry]}"
+                faults.add(found, f"every {column} once", line=row.line, column=place(column))
+            first.setdefault(entry, row.line)
+
+
+def _check_order(rows: Sequence[SheetRow], lasts_s: Mapping[str, float], faults: FaultList) -> None:
+    # Starts must rise, and a run must have ended before the next begins.
+    timed = [(row, row.start) for row in rows if row.start is not None]
+    for (before, earlier), (row, start) in pairwise(timed):
+        if start <= earlier:
+            found = f"{start.isoformat()}, not after line {before.line} ({earlier.isoformat()})"
+            faults.add(found, "runs in the order of the bench, starts that rise", line=row.line, column=place("start"))
+        elif (end := earlier + timedelta(seconds=lasts_s.get(before.file, 0.0))) > start:
+            found = f"{start.isoformat()}, while run {before.run} goes on until {end.isoformat(timespec='seconds')}"
+            faults.add(found, "a start after the end of the run before", line=row.line, column=place("start"))
+
+
+def _check_mounts(rows: Sequence[SheetRow], faults: FaultList) -> None:
+    # One mount is one fitting: it cannot come back after another article or mount was on the bench.
+    # Several runs of one mount, one after the other, are legitimate, and so is a zero run between them (it may be one
+    # at no load).
+    ended: dict[tuple[str, str, str], str] = {}
+    current: tuple[str, str, str] | None = None
+    for row in rows:
+        if row.role not in ("test", "reference") or not row.article or not row.mount:
+            continue
+        key = (row.article, row.condition, row.mount)
+        if key != current and key in ended:
+            found = f"mount {quoted(row.mount)} of {row.article} again, after {ended[key]} was on the bench"
+            accepted = "a new mount for every fitting; several runs of one mount follow each other"
+            faults.add(found, accepted, line=row.line, column=place("mount"))
+        if current is not None and key != current:
+            ended[current] = f"{row.article} (line {row.line})"
+        current = key
+
+
+def _check_roles(rows: Sequence[SheetRow], faults: FaultList) -> None:
+    tested = {row.article: row.line for row in reversed(rows) if row.role == "test"}
+    for row in rows:
+        if row.role == "reference" and row.article and row.article in tested:
+            found = f"{quoted(row.article)} as reference article, a test article in line {tested[row.article]}"
+            faults.add(found, "a reference article that is in no test run", line=row.line, column=place("article"))
+
+
+def _check_design(tests: Sequence[SheetRow], comparison: ComparisonKeys, faults: FaultList) -> None:
+    conditions = (comparison.before, comparison.after)
+    if not all(conditions) or not comparison.design:
+        return
+    articles = {row.article: {r.condition for r in tests if r.article == row.article} for row in tests}
+    for name in comparison.controls:
+        if name not in articles:
+            found = f"no test run of the control article {quoted(name)}"
+            faults.add(found, f"controls in [comparison] among {_few(articles)}")
+    if comparison.design == "independent":
+        _check_independent(articles, conditions, faults)
+        return
+    if comparison.design == "single" and len(articles) != 1:
+        faults.add(f"test runs of {_few(articles)}", "test runs of one article, as design = 'single' says")
+    if comparison.design == "paired" and len(articles) == 1:
+        faults.add(f"test runs of {_few(articles)} only", "two articles or more, or design = 'single' in trial.toml")
+    if comparison.design == "controls" and not set(articles) - set(comparison.controls):
+        faults.add("control articles only", "articles that were treated beside them")
+    for condition in conditions:
+        lacking = [name for name, seen in articles.items() if condition not in seen]
+        if lacking:
+            found = f"no test run in condition {quoted(condition)} of {_few(lacking)}"
+            accepted = f"every article in both conditions, as design = {quoted(comparison.design)} says"
+            faults.add(found, accepted)
+
+
+def _check_independent(articles: Mapping[str, set[str]], conditions: tuple[str, str], faults: FaultList) -> None:
+    both = [name for name, seen in articles.items() if seen >= set(conditions)]
+    if both:
+        found = f"test runs in both conditions of {_few(both)}"
+        faults.add(found, "every article in one condition, as design = 'independent' says (or design = 'paired')")
+    for condition in conditions:
+        if not any(condition in seen for seen in articles.values()):
+            faults.add(f"no test run in condition {quoted(condition)}", "test runs in both conditions")
+
+
+def _few(names: Mapping[str, object] | Sequence[str], most: int = 12) -> str:
+    shown = list(names)
+    more = f" and {len(shown) - most} more" if len(shown) > most else ""
+    return ", ".join(shown[:most]) + more
