@@ -10,7 +10,44 @@ from typing import Any
 
 __version__ = "0.1.0"
 
-_WHERE: dict[str, str] = {}
+_WHERE: dict[str, str] = {
+    # reading a trial
+    "read_trial": "trial",
+    "write_trial": "trial",
+    "find_faults": "trial",
+    "Trial": "trial",
+    "Run": "trial",
+    "TrialError": "faults",
+    # the whole job, and the reviewer
+    "analyse": "analysis",
+    "NotSettledError": "analysis",
+    "Result": "result",
+    "reproduce": "reproduction",
+    # its steps: one run to a level
+    "screen_run": "screening",
+    "find_settled": "settling",
+    "run_level": "levels",
+    "window_level": "levels",
+    "series_level": "levels",
+    "reduce_runs": "levels",
+    "Level": "levels",
+    # bench drift
+    "correct_drift": "drift",
+    # two conditions compared
+    "compare_pairs": "comparison",
+    "compare_groups": "comparison",
+    "compare_with_controls": "comparison",
+    "compare_single": "comparison",
+    "Comparison": "comparison",
+    "SharedTerm": "saving",
+    "Estimate": "estimate",
+    "sign_flip": "resampling",
+    "permute_groups": "resampling",
+    "decide": "verdict",
+    # known truth
+    "simulate_run": "simulate",
+    "simulate_trial": "simulate",
+}
 
 __all__ = [*_WHERE, "__version__"]  # noqa: PLE0604
 

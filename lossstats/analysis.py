@@ -1,0 +1,270 @@
+"""The whole job: from a trial folder of raw samples to a result with statement."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lossstats.comparison import Comparison, compare_groups, compare_pairs, compare_single, compare_with_controls
+from lossstats.drift import DriftCorrection, correct_drift
+from lossstats.result import Result, RunResult, versions
+from lossstats.saving import SharedCovariance
+from lossstats.statement import make_statement
+from lossstats.trial import Run, Trial, read_trial
+from lossstats.unit_table import TestRun, UnitTable, make_unit_table
+
+if TYPE_CHECKING:
+    from lossstats.levels import ReducedRun
+    from lossstats.settings import Settings
+
+Progress = Callable[[Any], Any]
+Array = NDArray[np.float64]
+
+
+class NotSettledError(ValueError):
+    """Runs that are still moving at their end, under the rule that refuses them.
+
+    Parameters
+    ----------
+    runs : sequence of str
+        Their names.
+    rule : str
+        The tolerance in words.
+    """
+
+    def __init__(self, runs: Sequence[str], rule: str) -> None:
+        self.runs = tuple(runs)
+        super().__init__(
+            f"still moving at the end of the run: found {', '.join(runs)} ({rule}); accepted: longer runs, or a rule declared in "
+            "trial.toml, settling.still_moving = 'leave out' or 'use with a note', which then stands in the result"
+        )
+
+
+def analyse(folder_or_trial: str | Path | Trial, *, progress: Progress | None = None) -> Result:
+    """Do the whole job by the rules that the trial declares.
+
+    Parameters
+    ----------
+    folder_or_trial : path or Trial
+        A trial folder, or a trial already read.
+    progress : callable, optional
+        Wraps the iterable of runs to show a bar, for example `tqdm.tqdm`.
+
+    Returns
+    -------
+    Result
+        Levels, drift, unit table, comparison, verdict, statement; unrounded.
+
+    Raises
+    ------
+    TrialError
+        If the folder has faults; it holds all of them.
+    NotSettledError
+        If a run is still moving and the trial declares no rule for that.
+    ValueError
+        If no usable run of a condition is left.
+
+    Notes
+    -----
+    The way of the data: runs, screened samples, levels, levels corrected for drift with their covariance, one
+    value a unit of replication, comparison, verdict, statement.
+    """
+    trial = folder_or_trial if isinstance(folder_or_trial, Trial) else read_trial(folder_or_trial)
+    reduced = _reduce(trial, progress)
+    used, reasons = _usable(trial, reduced)
+    levels = np.array([_headline(r, trial.settings) for r in reduced])
+    # A test run left out is still corrected, for the picture; a zero or reference run left out corrects nothing.
+    kept = [i for i, run in enumerate(trial.runs) if used[i] or run.role == "test"]
+    drift = _correct(trial, reduced, levels, kept)
+    tests = [i for i, run in enumerate(trial.runs) if run.role == "test"]
+    units = _tabulate(trial, drift, [used[i] for i in tests])
+    comparison = _compare(trial.settings, units, drift, [reduced[i] for i in tests])
+    applied = dict(zip(kept, drift.applied.tolist(), strict=True))
+    runs = tuple(
+        _run_result(run, reduced[i], float(levels[i]), used[i], reasons[i], applied.get(i))
+        for i, run in enumerate(trial.runs)
+    )
+    notes = _notes(runs, units, drift)
+    statement = make_statement(trial.settings, comparison, notes)
+    return Result(
+        name=trial.folder.name if trial.folder else "", settings=trial.settings, runs=runs, drift=drift,
+        units=units.values, comparison=comparison, statement=statement, notes=notes, inputs=dict(trial.sha256), versions=versions(),
+    )  # fmt: skip
+
+
+def _reduce(trial: Trial, progress: Progress | None) -> list[ReducedRun]:
+    from lossstats.levels import reduce_runs
+
+    s = trial.settings
+    limits = {name: (p.nominal - p.tolerance, p.nominal + p.tolerance) for name, p in s.operating_point.items()}
+    return reduce_runs(
+        [(run.time_s, run.values) for run in trial.runs],
+        resolution=s.readings.resolution, tolerance=s.settling.tolerance, final_window=s.settling.final_window,
+        flagged_samples=s.screening.flagged_samples, operating_points=[run.operating_point for run in trial.runs],
+        limits=limits, progress=progress,
+    )  # fmt: skip
+
+
+def _usable(trial: Trial, reduced: Sequence[ReducedRun]) -> tuple[list[bool], list[str]]:
+    """Which runs go on, by the one rule that the trial declares for runs still moving."""
+    s = trial.settings.settling
+    moving = [r.settled.status == "moving" for r in reduced]
+    if any(moving) and s.still_moving == "refuse":
+        names = [run.name for run, m in zip(trial.runs, moving, strict=True) if m]
+        raise NotSettledError(names, f"tolerance {s.tolerance:g} {trial.settings.trial.unit}")
+    leave = s.still_moving == "leave out"
+    return [not (m and leave) for m in moving], ["still moving at its end" if m and leave else "" for m in moving]
+
+
+def _headline(reduced: ReducedRun, settings: Settings) -> float:
+    """Level that goes on: with the flagged samples, unless the trial declared otherwise."""
+    without = reduced.level_without_flagged
+    leave_out = settings.screening.flagged_samples == "leave out" and without is not None
+    return without.value if leave_out and without is not None else reduced.level.value
+
+
+def _correct(trial: Trial, reduced: Sequence[ReducedRun], levels: Array, kept: Sequence[int]) -> DriftCorrection:
+    """Drift correction over all test runs and the anchors in use."""
+    rule = trial.settings.drift
+    first = trial.runs[0].start
+    stretches = _stretches(trial)
+    runs = [trial.runs[i] for i in kept]
+    return correct_drift(
+        levels[list(kept)],
+        [reduced[i].level.standard_uncertainty for i in kept],
+        [(run.start - first).total_seconds() + float(run.time_s[-1]) / 2 for run in runs],
+        [stretches[i] for i in kept],
+        [run.role for run in runs],
+        reference_repeatability=rule.reference_repeatability,
+        reference_dof=rule.reference_repeatability_dof,
+        use_references=rule.references == "interpolate",
+        use_zeros=rule.zeros == "interpolate",
+    )
+
+
+def _stretches(trial: Trial) -> list[str]:
+    """Bench day of each run, parted where the trial says that the bench was touched."""
+    from datetime import datetime
+
+    breaks = [datetime.fromisoformat(text) for text in trial.settings.drift.breaks]
+    names = []
+    for run in trial.runs:
+        part = sum(b <= run.start for b in breaks)
+        names.append(f"{run.bench_day} part {part + 1}" if breaks else run.bench_day)
+    return names
+
+
+def _tabulate(trial: Trial, drift: DriftCorrection, used: Sequence[bool]) -> UnitTable:
+    keys = trial.settings.comparison
+    tests = [TestRun(run.article, run.condition, run.mount) for run in trial.runs if run.role == "test"]
+    return make_unit_table(
+        tests,
+        drift.levels,
+        used,
+        conditions=(keys.before, keys.after),
+        controls=keys.controls,
+        unit=keys.unit_of_replication,
+        paired=keys.design in {"paired", "controls"},
+    )
+
+
+def _compare(settings: Settings, units: UnitTable, drift: DriftCorrection, reduced: Sequence[ReducedRun]) -> Comparison:
+    """The comparison that the declared design asks for; the data do not choose it."""
+    keys = settings.comparison
+    options: dict[str, Any] = {
+        "confidence": keys.confidence,
+        "matters": keys.difference_that_matters,
+        "shared": _shared(settings, units, drift),
+        "better": settings.trial.better,
+        "unit": settings.trial.unit,
+        **_floors(units, reduced),
+    }
+    before, after = units.part(keys.before), units.part(keys.after)
+    if keys.design == "paired":
+        return compare_pairs(before, after, **options)
+    if keys.design == "independent":
+        return compare_groups(before, after, **options)
+    if keys.design == "controls":
+        return compare_with_controls(
+            before, after, units.part(keys.before, "control"), units.part(keys.after, "control"), **options
+        )
+    return _compare_one_article(settings, units, options)
+
+
+def _compare_one_article(settings: Settings, units: UnitTable, options: dict[str, Any]) -> Comparison:
+    """One article: a repeatability known from elsewhere comes first, then several mounts as units, then a description."""
+    keys = settings.comparison
+    before, after = units.part(keys.before), units.part(keys.after)
+    if keys.repeatability is None and keys.unit_of_replication == "mount" and min(len(before), len(after)) > 1:
+        only = "mounts are the units: the claim is for this article only"
+        by_mounts = compare_groups(before, after, **options)
+        return replace(by_mounts, design="single", notes=(only, *by_mounts.notes))
+    mounts = tuple(
+        sum(v.mounts for v in units.values if v.condition == condition) for condition in (keys.before, keys.after)
+    )
+    return compare_single(
+        float(np.mean(list(before.values()))),
+        float(np.mean(list(after.values()))),
+        repeatability=keys.repeatability,
+        repeatability_dof=keys.repeatability_dof,
+        mounts=(mounts[0], mounts[1]),
+        **options,
+    )
+
+
+def _shared(settings: Settings, units: UnitTable, drift: DriftCorrection) -> dict[str, Any]:
+    """Errors that the scatter between units cannot contain."""
+    i = settings.instrument
+    covariance = units.averaging @ drift.covariance @ units.averaging.T
+    return {
+        "gain": (i.gain, i.gain_dof),
+        "zero": (i.zero, i.zero_dof),
+        "rezero": (i.rezero, i.rezero_dof),
+        "drift": SharedCovariance(covariance, drift.reference_dof),
+        "drift origin": drift.origin_uncertainty,
+    }
+
+
+def _floors(units: UnitTable, reduced: Sequence[ReducedRun]) -> dict[str, float]:
+    """What the readings alone would make the unit values scatter: already inside the scatter, hence only a floor."""
+    noise, step = (np.array([r.level.components.get(name, 0.0) for r in reduced]) for name in ("noise", "resolution"))
+    per_cell = units.averaging**2 @ noise**2
+    return {
+        "level_uncertainty": float(np.sqrt(per_cell.mean())),
+        # The rounding error of a mean does not average out over runs; its u is step / sqrt(12) at most.
+        "resolution": float(np.sqrt(12) * (units.averaging @ step).mean()),
+    }
+
+
+def _run_result(run: Run, reduced: ReducedRun, level: float, used: bool, why: str, removed: float | None) -> RunResult:  # noqa: FBT001
+    corrected = None if run.role == "zero" or removed is None else level - removed
+    without = reduced.level_without_flagged
+    return RunResult(
+        run=run.name, start=run.start.isoformat(), role=run.role, article=run.article, condition=run.condition, mount=run.mount,
+        bench_day=run.bench_day, file=run.file, used=used, why_not_used=why, level=reduced.level, settled=reduced.settled,
+        screening=reduced.screening, level_without_flagged=None if without is None else without.value,
+        corrected=corrected, drift_removed=None if corrected is None else removed,
+    )  # fmt: skip
+
+
+def _notes(runs: Sequence[RunResult], units: UnitTable, drift: DriftCorrection) -> tuple[str, ...]:
+    """What the record shows of choices: runs and units left out, flags, drift."""
+    out = [r.run for r in runs if not r.used]
+    noted = [r.run for r in runs if r.used and r.settled.status == "moving"]
+    undecided = [r.run for r in runs if r.used and r.settled.status == "undecided"]
+    flagged = [r.run for r in runs if r.level_without_flagged is not None]
+    notes = []
+    for names, words in (
+        (out, "left out by the declared rule, still moving at the end"),
+        (noted, "used although still moving at the end, by the declared rule"),
+        (undecided, "used although it cannot be told whether settled"),
+        (flagged, "with flagged samples; levels with and without them are in the table of runs"),
+    ):
+        if names:
+            notes.append(f"{len(names)} run(s) {words}: {', '.join(names)}")
+    return (*notes, *(f"unit left out: {text}" for text in units.left_out), *drift.notes)

@@ -1,0 +1,277 @@
+"""The finished result: what it holds, and how it is sealed in result.json."""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+import shutil
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from lossstats.rendering import Record, plain
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from lossstats.comparison import Comparison
+    from lossstats.drift import DriftCorrection
+    from lossstats.levels import Level
+    from lossstats.screening import Screening
+    from lossstats.settings import Settings
+    from lossstats.settling import Settled
+    from lossstats.statement import Statement
+    from lossstats.unit_table import UnitValue
+    from lossstats.verdict import Verdict
+
+FORMAT = 1
+FOLDER = "results"
+
+
+@dataclass(frozen=True)
+class RunResult(Record):
+    """One run with its level and what became of it.
+
+    Parameters
+    ----------
+    run, start, role, article, condition, mount, bench_day, file : str
+        As in the run sheet; start in ISO 8601.
+    used : bool
+        Whether the run went on.
+    why_not_used : str
+        The declared rule that left it out.
+    level : Level
+        Settled level.
+    settled : Settled
+        Whether it had levelled out.
+    screening : Screening
+        Flags.
+    level_without_flagged : float or None
+        Level without the flagged samples; None if none was flagged.
+    corrected : float or None
+        Level after drift correction; None for zero runs.
+    drift_removed : float or None
+        What the correction took off.
+    """
+
+    run: str
+    start: str
+    role: str
+    article: str
+    condition: str
+    mount: str
+    bench_day: str
+    file: str
+    used: bool
+    why_not_used: str
+    level: Level
+    settled: Settled
+    screening: Screening
+    level_without_flagged: float | None
+    corrected: float | None
+    drift_removed: float | None
+
+    title = "Run"
+
+    def _rows(self) -> list[tuple[str, str]]:
+        what = " ".join(word for word in (self.role, self.article, self.condition, self.mount) if word)
+        return [("run", f"{self.run}: {what}"), ("settled", self.settled.status), *self.level._rows()]
+
+
+@dataclass(frozen=True)
+class Result(Record):
+    """Everything that the analysis of a trial found, unrounded.
+
+    Parameters
+    ----------
+    name : str
+        Name of the trial folder.
+    settings : Settings
+        What trial.toml declared.
+    runs : tuple of RunResult
+        Every run in bench order.
+    drift : DriftCorrection
+        What was done about drift.
+    units : tuple of UnitValue
+        One value a unit and condition.
+    comparison : Comparison
+        Difference, percent, p, verdict.
+    statement : Statement
+        The words.
+    notes : tuple of str
+        Choices that the record shows.
+    inputs : dict of str to str
+        SHA-256 of every input file.
+    versions : dict of str to str
+        Python and libraries.
+    """
+
+    name: str
+    settings: Settings
+    runs: tuple[RunResult, ...]
+    drift: DriftCorrection
+    units: tuple[UnitValue, ...]
+    comparison: Comparison
+    statement: Statement
+    notes: tuple[str, ...]
+    inputs: dict[str, str]
+    versions: dict[str, str]
+
+    title = "Result"
+
+    def _rows(self) -> list[tuple[str, str]]:
+        return [("question", self.settings.trial.question), *self.statement._rows()]
+
+    def __str__(self) -> str:
+        return f"{self.settings.trial.question}\n\n{self.statement}"
+
+    def _repr_html_(self) -> str:
+        from html import escape
+
+        return f"<p><em>{escape(self.settings.trial.question)}</em></p>{self.statement._repr_html_()}"
+
+    @property
+    def verdict(self) -> Verdict:
+        """The verdict of the comparison."""
+        return self.comparison.verdict
+
+    @property
+    def levels(self) -> pd.DataFrame:
+        """Table of all runs in bench order; values in the unit of the measurand."""
+        import pandas as pd
+
+        columns = ("run", "start", "role", "article", "condition", "mount", "bench_day", "used")
+        rows = [
+            {name: getattr(r, name) for name in columns}
+            | {
+                "settled": r.settled.status,
+                "level": r.level.value,
+                "standard_uncertainty": r.level.standard_uncertainty,
+                "window_mean": r.level.window_mean.value if r.level.window_mean is not None else math.nan,
+                "flagged": len(r.screening.flagged),
+                "level_without_flagged": r.level_without_flagged,
+                "drift_removed": r.drift_removed,
+                "corrected": r.corrected,
+            }
+            for r in self.runs
+        ]
+        return pd.DataFrame(rows).set_index("run")
+
+    @property
+    def unit_table(self) -> pd.DataFrame:
+        """Table of unit values: one row a unit, one column a condition."""
+        import pandas as pd
+
+        table = pd.DataFrame(
+            [{"unit": u.unit, "group": u.group, "condition": u.condition, "value": u.value} for u in self.units]
+        )
+        keys = self.settings.comparison
+        wide = table.pivot_table(index=["group", "unit"], columns="condition", values="value", sort=False)
+        return wide.reindex(columns=[keys.before, keys.after])
+
+    @property
+    def budget(self) -> pd.DataFrame:
+        """Table of what the uncertainty of the saving is made of: source, u, share of the variance."""
+        import pandas as pd
+
+        estimate = self.comparison.difference
+        parts = {} if estimate is None else estimate.components
+        total = sum(u * u for u in parts.values())
+        rows = [{"source": name, "standard_uncertainty": u, "share": u * u / total} for name, u in parts.items()]
+        return pd.DataFrame(rows, columns=["source", "standard_uncertainty", "share"]).set_index("source")
+
+    def save(self, folder: str | Path) -> Path:
+        """Write result.json, result_sheet.html and the figures into `folder`/results, whole or not at all.
+
+        Parameters
+        ----------
+        folder : path
+            The trial folder.
+
+        Returns
+        -------
+        Path
+            The results folder.
+
+        Raises
+        ------
+        FileNotFoundError
+            If the trial folder does not exist.
+
+        Notes
+        -----
+        Earlier results are replaced in one move; nothing else in the folder is touched.
+        """
+        from lossstats.sheet import write_sheet
+
+        target = Path(folder)
+        if not target.is_dir():
+            raise FileNotFoundError(f"{target}: found no such folder; accepted: the trial folder")
+        work = Path(tempfile.mkdtemp(prefix=".results-", dir=target))
+        try:
+            (work / "result.json").write_text(to_json(self), encoding="utf-8")
+            write_sheet(self, work)
+            _replace(work, target / FOLDER)
+        finally:
+            shutil.rmtree(work, ignore_errors=True)
+        return target / FOLDER
+
+
+def _replace(work: Path, target: Path) -> None:
+    """Put a finished folder in the place of an older one; the older one is back if that fails."""
+    work.chmod(0o755)
+    if not target.exists():
+        work.rename(target)
+        return
+    old = target.with_name(f".{target.name}-old-{os.getpid()}")
+    target.rename(old)
+    try:
+        work.rename(target)
+    except OSError:
+        old.rename(target)
+        raise
+    shutil.rmtree(old)
+
+
+def versions() -> dict[str, str]:
+    """Versions of Python and of the libraries that the numbers come from.
+
+    Returns
+    -------
+    dict of str to str
+        Name to version.
+    """
+    import platform
+    from importlib.metadata import version
+
+    return {"python": platform.python_version(), **{name: version(name) for name in ("lossstats", "numpy", "scipy")}}
+
+
+def to_json(result: Result) -> str:
+    """The sealed record: every number unrounded.
+
+    Parameters
+    ----------
+    result : Result
+        The finished result.
+
+    Returns
+    -------
+    str
+        JSON with sorted sections in the order of the work; infinity is written as the string ``"inf"``, a
+        number that does not exist as null.
+    """
+    content = {"format": FORMAT, **{key: _jsonable(value) for key, value in result.to_dict().items()}}
+    return json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _jsonable(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {key: _jsonable(item) for key, item in value.items()}
+    if isinstance(value, list):
+        return [_jsonable(item) for item in value]
+    if isinstance(value, float) and not math.isfinite(value):
+        return None if math.isnan(value) else ("inf" if value > 0 else "-inf")
+    return value if value is None or isinstance(value, str | int | float | bool) else str(plain(value))

@@ -1,0 +1,112 @@
+"""The unit of replication: what may enter a comparison, and what may not."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+# A laboratory trial has a handful of articles; this many values without names are samples or runs.
+_MOST_UNNAMED = 30
+
+_WHY = (
+    "samples of one run, and runs of one article, are not replicates: with no true difference, samples taken for "
+    "replicates find one in most trials, runs in a third. Average the samples of a run to its level, the runs of a "
+    "mount and the mounts of an article to one value a condition, and give one value a unit"
+)
+
+
+def unit_values(name: str, values: Any, *, at_least: int = 2) -> NDArray[np.float64]:
+    """Check the values of the units of replication in one condition.
+
+    Parameters
+    ----------
+    name : str
+        Name of the argument, for messages.
+    values : mapping, pandas.Series or sequence of float
+        One value a unit. A mapping {article: value} or a Series may have any length; a bare sequence of more
+        than 30 is taken for samples and refused.
+    at_least : int, default 2
+        Fewest units accepted.
+
+    Returns
+    -------
+    ndarray, shape (units,)
+        Finite values.
+
+    Raises
+    ------
+    TypeError
+        If runs, levels of runs, or a table of samples are given; the message says why.
+    ValueError
+        If there are too few values, too many unnamed ones, or one that is not finite.
+    """
+    named = bool(_names(values))
+    items = list(values.values()) if isinstance(values, Mapping) else list(values)
+    _refuse_runs(name, items)
+    array = np.asarray(items, dtype=float)
+    if array.ndim != 1:
+        raise TypeError(f"{name}: found an array of {array.ndim} dimensions; accepted: one value a unit; {_WHY}")
+    if not named and len(array) > _MOST_UNNAMED:
+        raise ValueError(
+            f"{name}: found {len(array)} values without names; accepted: at most {_MOST_UNNAMED}, or a mapping "
+            f"{{article: value}}; {_WHY}"
+        )
+    if len(array) < at_least:
+        raise ValueError(
+            f"{name}: found {len(array)} value(s); accepted: at least {at_least}, one a unit of replication"
+        )
+    for position, value in enumerate(array, start=1):
+        if not np.isfinite(value):
+            raise ValueError(f"{name}: found {value} at position {position}; accepted: finite numbers")
+    return array
+
+
+def _names(values: Any) -> list[Any]:
+    """Names of the units of a mapping or a Series; none for a bare sequence."""
+    if isinstance(values, Mapping):
+        return list(values)
+    return list(values.index) if hasattr(values, "to_numpy") else []
+
+
+def _refuse_runs(name: str, items: Sequence[Any]) -> None:
+    for item in items:
+        if isinstance(item, Sequence | np.ndarray) and not isinstance(item, str | bytes):
+            raise TypeError(f"{name}: found a series of values within the values; accepted: one value a unit; {_WHY}")
+        if any(hasattr(item, mark) for mark in ("time_s", "effective_samples")):
+            raise TypeError(f"{name}: found {type(item).__name__} objects; accepted: one number a unit; {_WHY}")
+
+
+def same_units(before: Any, after: Any, names: tuple[str, str] = ("before", "after")) -> None:
+    """Check that two conditions hold the same units in the same order, as far as they are named.
+
+    Parameters
+    ----------
+    before, after : mapping, pandas.Series or sequence of float
+        As given to a comparison.
+    names : tuple of str
+        Names of the two arguments, for messages.
+
+    Raises
+    ------
+    ValueError
+        If the numbers differ, or named units are not the same in the same order.
+    """
+    one, other = _names(before), _names(after)
+    if one and other and set(one) != set(other):
+        only = sorted(map(str, set(one) ^ set(other)))
+        raise ValueError(
+            f"{names[0]}, {names[1]}: found unit(s) in one condition only: {', '.join(only)}; accepted: every unit in "
+            "both conditions, or compare_groups if the articles are independent"
+        )
+    if one and other and one != other:
+        raise ValueError(
+            f"{names[0]}, {names[1]}: found the units in different order; accepted: the same order in both"
+        )
+    if len(before) != len(after):
+        raise ValueError(
+            f"{names[0]}, {names[1]}: found {len(before)} and {len(after)} values; accepted: as many in both, the same "
+            "units in the same order"
+        )
