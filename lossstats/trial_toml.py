@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import difflib
+import functools
 import json
 import math
 import re
@@ -107,7 +108,7 @@ class _Reader:
         for key in raw:
             if key not in fields:
                 self.fault((*path, key), f"the unknown key {quoted(key)}", _nearest(key, list(fields)))
-        hints = typing.get_type_hints(kind)
+        hints = _hints(kind)  # type: ignore[arg-type]  # a class is hashable
         values = {}
         for name, field in fields.items():
             value = _NOTHING
@@ -156,6 +157,11 @@ class _Reader:
         return tuple(values)
 
 
+@functools.cache
+def _hints(kind: type[Any]) -> dict[str, Any]:
+    return typing.get_type_hints(kind)
+
+
 def _key_parts(text: str) -> tuple[str, ...]:
     return tuple(part.strip().strip("\"'") for part in text.split("."))
 
@@ -172,7 +178,7 @@ def _stand_in(hint: Any) -> Any:
     # A harmless value in place of one that has a fault; it is never used, because the fault stops the trial.
     if dataclasses.is_dataclass(hint):
         kind = typing.cast("type", hint)
-        hints = typing.get_type_hints(kind)
+        hints = _hints(kind)  # type: ignore[arg-type]  # a class is hashable
         return kind(**{f.name: _stand_in(hints[f.name]) for f in dataclasses.fields(kind) if _default(f) is _NOTHING})
     return 0.0 if hint is float else ""
 

@@ -1,0 +1,131 @@
+"""The skeleton of a trial folder, to be filled before the bench is booked."""
+
+from __future__ import annotations
+
+import dataclasses
+import os
+import textwrap
+import typing
+from pathlib import Path
+from typing import Any
+
+from lossstats import run_sheet, trial_toml
+from lossstats.run_sheet import run_sheet_text
+from lossstats.settings import OperatingPoint, Settings
+from lossstats.trial_toml import written
+
+_WIDTH = 100
+_HEAD = """\
+# What the trial asks and how it is judged. Fill it in before the bench is booked; leave it alone afterwards.
+# Keys without a comment sign are in force. Keys behind a comment sign are not set: take the sign off to set them.
+"""
+_NEXT = """\
+A trial folder, to be filled.
+
+1. trial.toml: write the question, the two conditions, the design, the difference that matters, and what is known of the
+   instrument. Do it before the bench is booked. Keys that have a default work as they are.
+2. run_sheet.csv: one row a run, in the order of the bench. Columns:
+     run        a name, such as r01
+     start      ISO 8601 with offset, such as 2031-03-03T08:00:00+01:00
+     role       test, reference (the reference article) or zero (nothing fitted, or no load)
+     article    such as K01; empty for a zero run
+     condition  one of the two conditions; test runs only
+     mount      number of the fitting: taking the article off and refitting it makes a new mount; empty for a zero run
+     file       the sample file, such as samples/r01.csv
+     remarks    free text; in quotation marks if it holds a comma
+3. samples/: one file a run, never written to after recording. The kit's own form is a header such as time_s,loss_W and
+   rows of numbers with fixed decimals; the logs of other programs are described in [log] of trial.toml.
+4. lossstats check FOLDER names everything that is still wrong, with file, line and column.
+5. lossstats analyse FOLDER does the whole job.
+
+This file is for you; nothing reads it.
+"""
+
+
+def write_skeleton(folder: str | os.PathLike[str]) -> None:
+    """Write a trial folder to be filled: every key of trial.toml with what it means, and an empty run sheet.
+
+    Parameters
+    ----------
+    folder : path
+        Must not exist, or be an empty folder.
+
+    Raises
+    ------
+    FileExistsError
+        There is something by that name already.
+    """
+    path = Path(folder)
+    if path.exists() and (not path.is_dir() or any(path.iterdir())):
+        raise FileExistsError(f"folder: {path.name} exists and is not empty; accepted: a new name, or an empty folder")
+    (path / "samples").mkdir(parents=True)
+    for name, text in (
+        (trial_toml.FILE, skeleton_text()),
+        (run_sheet.FILE, run_sheet_text()),
+        ("README.txt", _NEXT),
+    ):
+        with (path / name).open("x", encoding="utf-8", newline="") as file:
+            file.write(text)
+
+
+def skeleton_text() -> str:
+    """Write out every table and key of trial.toml with its meaning as a comment.
+
+    Returns
+    -------
+    str
+        TOML; keys that must be filled hold empty text, keys without a value stand behind a comment sign.
+    """
+    hints = typing.get_type_hints(Settings)
+    parts = [_HEAD]
+    for field in dataclasses.fields(Settings):
+        kind = hints[field.name]
+        if dataclasses.is_dataclass(kind):
+            parts.append(_table(field.name, typing.cast("type[Any]", kind)))
+    parts.append(_operating_point())
+    return "\n".join(parts)
+
+
+def _table(name: str, kind: type[Any]) -> str:
+    lines = [f"[{name}]", *_comment(_first_line(kind))]
+    for field in dataclasses.fields(kind):
+        lines += ["", *_comment(_meaning(field, typing.get_type_hints(kind)[field.name])), _assignment(field)]
+    return "\n".join(lines) + "\n"
+
+
+def _first_line(kind: type[Any]) -> str:
+    # "Table ``[trial]``: the question." becomes "The question."
+    words = (kind.__doc__ or "").strip().split("\n")[0].partition(": ")[2]
+    return words[:1].upper() + words[1:]
+
+
+def _meaning(field: dataclasses.Field[Any], hint: Any) -> str:
+    doc = str(field.metadata["doc"])
+    choices = typing.get_args(hint) if typing.get_origin(hint) is typing.Literal else ()
+    if choices:
+        return f"{' | '.join(written(choice) for choice in choices)}: {doc}"
+    return doc
+
+
+def _assignment(field: dataclasses.Field[Any]) -> str:
+    if field.default is not dataclasses.MISSING:
+        return f"# {field.name} =" if field.default is None else f"{field.name} = {written(field.default)}"
+    if field.default_factory is not dataclasses.MISSING:
+        return f"{field.name} = {written(field.default_factory())}"
+    return f'{field.name} = ""  # to be filled'
+
+
+def _operating_point() -> str:
+    keys = {field.name: field.metadata["doc"] for field in dataclasses.fields(OperatingPoint)}
+    return "\n".join(
+        [
+            *_comment(f"{_first_line(OperatingPoint)} One table for each column of [log] other that was to be held:"),
+            "# [operating_point.input_power_W]",
+            *(f"# {name} =  # {doc}" for name, doc in keys.items()),
+            "",
+        ]
+    )
+
+
+def _comment(text: str) -> list[str]:
+    return [f"# {line}" for line in textwrap.wrap(text, _WIDTH)]
