@@ -113,9 +113,9 @@ class LogKeys:
     time_form: Literal["seconds", "iso"] = _key("seconds, or ISO 8601 stamps with offset", "seconds")
     time: Column = _key("the column of time", Column("time_s"))  # noqa: RUF009 - a field, made by _key
     value: Column = _key("the column of the measurand", Column("loss_W"))  # noqa: RUF009 - a field, made by _key
-    other: dict[str, Column] = _key(
+    other: dict[str, Column] = _key(  # noqa: RUF009 - a field, made by _key
         "operating-point columns by name, such as {input_power_W = {column = 'P1', factor = 1.0}}", {}
-    )  # noqa: RUF009 - a field, made by _key
+    )
     ignore: tuple[str, ...] = _key("columns to leave aside, by name", ())
 
 

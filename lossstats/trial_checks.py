@@ -98,7 +98,9 @@ def _check_design(tests: Sequence[SheetRow], comparison: ComparisonKeys, faults:
     conditions = (comparison.before, comparison.after)
     if not all(conditions) or not comparison.design:
         return
-    articles = {row.article: {r.condition for r in tests if r.article == row.article} for row in tests}
+    articles: dict[str, set[str]] = {}
+    for row in tests:
+        articles.setdefault(row.article, set()).add(row.condition)
     for name in comparison.controls:
         if name not in articles:
             found = f"no test run of the control article {quoted(name)}"

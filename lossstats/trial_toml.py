@@ -178,7 +178,7 @@ def _stand_in(hint: Any) -> Any:
     # A harmless value in place of one that has a fault; it is never used, because the fault stops the trial.
     if dataclasses.is_dataclass(hint):
         kind = typing.cast("type", hint)
-        hints = _hints(kind)  # type: ignore[arg-type]  # a class is hashable
+        hints = _hints(kind)
         return kind(**{f.name: _stand_in(hints[f.name]) for f in dataclasses.fields(kind) if _default(f) is _NOTHING})
     return 0.0 if hint is float else ""
 
