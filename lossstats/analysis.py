@@ -94,6 +94,7 @@ def analyse(folder_or_trial: str | Path | Trial, *, progress: Progress | None = 
     return Result(
         name=trial.folder.name if trial.folder else "", settings=trial.settings, runs=runs, drift=drift,
         units=units.values, comparison=comparison, statement=statement, notes=notes, inputs=dict(trial.sha256), versions=versions(),
+        _trial=trial,
     )  # fmt: skip
 
 

@@ -7,7 +7,7 @@ import math
 import os
 import shutil
 import tempfile
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from lossstats.settings import Settings
     from lossstats.settling import Settled
     from lossstats.statement import Statement
+    from lossstats.trial import Trial
     from lossstats.unit_table import UnitValue
     from lossstats.verdict import Verdict
 
@@ -118,6 +119,7 @@ class Result(Record):
     notes: tuple[str, ...]
     inputs: dict[str, str]
     versions: dict[str, str]
+    _trial: Trial | None = field(default=None, repr=False, compare=False)  # its samples are drawn on the result sheet
 
     title = "Result"
 
@@ -212,7 +214,8 @@ class Result(Record):
         work = Path(tempfile.mkdtemp(prefix=".results-", dir=target))
         try:
             (work / "result.json").write_text(to_json(self), encoding="utf-8")
-            write_sheet(self, work)
+            traces = None if self._trial is None else {run.name: (run.time_s, run.values) for run in self._trial.runs}
+            write_sheet(self, work, traces=traces)
             _replace(work, target / FOLDER)
         finally:
             shutil.rmtree(work, ignore_errors=True)
