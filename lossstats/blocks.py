@@ -1,0 +1,187 @@
+"""From readings to blocks: input checks, sampling interval, and averages of consecutive samples."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+FEWEST_SAMPLES = 10
+MOST_BLOCKS = 45
+
+
+def checked_series(values: ArrayLike, *, name: str = "values", fewest: int = FEWEST_SAMPLES) -> NDArray[np.float64]:
+    """Readings as a 1-d float array, or an error that says what is wrong with them.
+
+    Parameters
+    ----------
+    values : array_like, shape (n,)
+        Readings in the order of time.
+    name : str
+        What to call them in an error.
+    fewest : int
+        Smallest number accepted.
+
+    Returns
+    -------
+    ndarray of float64, shape (n,)
+        The readings; not copied where they are float64 already.
+
+    Raises
+    ------
+    ValueError
+        Not one-dimensional, too few, or not all finite.
+    """
+    y = np.asarray(values, dtype=np.float64)
+    if y.ndim != 1:
+        raise ValueError(
+            f"{name}: found an array of {y.ndim} dimensions; accepted: one dimension, one reading a sample"
+        )
+    if len(y) < fewest:
+        raise ValueError(f"{name}: found {len(y)} samples; accepted: at least {fewest}")
+    finite = np.isfinite(y)
+    if not finite.all():
+        first = int(np.argmin(finite))
+        raise ValueError(f"{name}: sample {first} (counted from 0) is {y[first]}; accepted: finite numbers")
+    return y
+
+
+def checked_run(
+    time_s: ArrayLike, values: ArrayLike, *, fewest: int = FEWEST_SAMPLES
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Times and readings of one run, checked against each other.
+
+    Parameters
+    ----------
+    time_s : array_like, shape (n,)
+        Times in s; must rise from sample to sample.
+    values : array_like, shape (n,)
+        Readings.
+    fewest : int
+        Smallest number of samples accepted.
+
+    Returns
+    -------
+    tuple of ndarray
+        Times and readings.
+
+    Raises
+    ------
+    ValueError
+        Unequal lengths, not finite, too few, or times that do not rise.
+    """
+    y = checked_series(values, fewest=fewest)
+    t = checked_series(time_s, name="time_s", fewest=0)
+    if len(t) != len(y):
+        raise ValueError(f"time_s and values: found {len(t)} times and {len(y)} readings; accepted: as many of each")
+    if (np.diff(t) <= 0).any():
+        at = int(np.argmax(np.diff(t) <= 0)) + 1
+        raise ValueError(
+            f"time_s: sample {at} (counted from 0) at {t[at]:g} s does not come after {t[at - 1]:g} s; "
+            "accepted: times that rise from sample to sample"
+        )
+    return t, y
+
+
+def checked_resolution(resolution: float) -> float:
+    """Display step as a float.
+
+    Parameters
+    ----------
+    resolution : float
+        Display step of the readings, 0 where there is none to speak of.
+
+    Returns
+    -------
+    float
+        The same.
+
+    Raises
+    ------
+    ValueError
+        Negative or not finite.
+    """
+    step = float(resolution)
+    if not (np.isfinite(step) and step >= 0):
+        raise ValueError(f"resolution: found {resolution!r}; accepted: the display step of the readings, 0 or more")
+    return step
+
+
+def sampling_interval(time_s: NDArray[np.float64]) -> float:
+    """Median time between samples.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,)
+        Times in s.
+
+    Returns
+    -------
+    float
+        Interval in s.
+    """
+    return float(np.median(np.diff(time_s)))
+
+
+@dataclass(frozen=True, eq=False)
+class Blocks:
+    """Averages of consecutive samples.
+
+    Attributes
+    ----------
+    time_s, values : ndarray, shape (m,)
+        Mean time and mean reading of each block.
+    spacing_s : float
+        Nominal time from block to block.
+    span_s : float
+        Length of the run, the last sampling interval included.
+    start_s, stop_s : float
+        Times of the first and the last sample.
+    """
+
+    time_s: NDArray[np.float64]
+    values: NDArray[np.float64]
+    spacing_s: float
+    span_s: float
+    start_s: float
+    stop_s: float
+
+
+def block_averages(time_s: NDArray[np.float64], values: NDArray[np.float64], *, most: int = MOST_BLOCKS) -> Blocks:
+    """Average consecutive samples into at most `most` blocks, closed at gaps.
+
+    Parameters
+    ----------
+    time_s, values : ndarray, shape (n,)
+        Checked times and readings.
+    most : int
+        Largest number of full blocks.
+
+    Returns
+    -------
+    Blocks
+        The averages.
+
+    Notes
+    -----
+    Blocks are counted back from the last sample, so that what does not fill a block lies at the start, where it
+    matters least. A gap leaves part-filled blocks at its edges; those less than half full are left out.
+    """
+    n = len(values)
+    interval = sampling_interval(time_s)
+    span = float(time_s[-1] - time_s[0]) * n / (n - 1)
+    edges = (float(time_s[0]), float(time_s[-1]))
+    size = -(-n // most)
+    if size == 1:
+        return Blocks(time_s, values, interval, span, *edges)
+    # the small shift keeps times midway between two samples on the same side on every machine
+    back = np.floor((time_s[-1] - time_s) / interval + (0.5 - 1e-6)).astype(np.int64) // size
+    slot = back[0] - back
+    first = np.flatnonzero(np.diff(slot, prepend=-1))
+    count = np.diff(first, append=n)
+    kept = 2 * count >= min(size, int(np.median(count)))
+    mean_time = np.add.reduceat(time_s - time_s[0], first) / count + time_s[0]
+    centre = values[-1]  # differences from a nearby value keep the digits of large readings
+    mean_value = np.add.reduceat(values - centre, first) / count + centre
+    return Blocks(mean_time[kept], mean_value[kept], interval * size, span, *edges)

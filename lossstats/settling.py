@@ -1,0 +1,326 @@
+"""Where a run has levelled out, and whether it has: settled, moving, or undecided."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from lossstats.approach import AveragedFit, StartFit, fit_approach
+from lossstats.blocks import FEWEST_SAMPLES, Blocks, block_averages, checked_resolution, checked_run
+from lossstats.mixture import Mixture
+from lossstats.noise import whitening
+from lossstats.rendering import Record, decimals_for, shown
+
+CHANCE = 0.05  # of each wrong firm answer at its boundary
+FEWEST_FOR_OWN_NOISE = 24
+POWER_80 = 2.9 / 1.645  # tolerance for 80 % power over the 90 % half width of the change
+
+Status = Literal["settled", "moving", "undecided"]
+
+
+@dataclass(frozen=True)
+class Settled(Record):
+    """Whether one run has levelled out.
+
+    Attributes
+    ----------
+    status : {"settled", "moving", "undecided"}
+        The answer.
+    tolerance : float
+        Largest change still to come that counts as settled.
+    window_start_s, window_stop_s : float
+        The final window, in s.
+    change, change_low, change_high : float
+        Change over the final window (slope times length) with its 90 % interval.
+    to_come, to_come_low, to_come_high : float
+        Change still to come after the last sample, by the approach fit, with its 90 % interval.
+    tolerance_for_power : float
+        Tolerance at which a run as noisy as this one, if level, would be called settled in about 80 % of cases.
+    notes : tuple of str
+        Remarks.
+    """
+
+    status: Status
+    tolerance: float
+    window_start_s: float
+    window_stop_s: float
+    change: float
+    change_low: float
+    change_high: float
+    to_come: float
+    to_come_low: float
+    to_come_high: float
+    tolerance_for_power: float
+    notes: tuple[str, ...]
+
+    title = "Settled?"
+
+    def _rows(self) -> list[tuple[str, str]]:
+        places = decimals_for(max(self.change_high - self.change_low, self.tolerance) / 4)
+
+        def three(a: float, b: float, c: float) -> str:
+            return f"{shown(a, places)} ({shown(b, places)} to {shown(c, places)}, 90 %)"
+
+        rows = [
+            ("answer", self.status),
+            ("tolerance", shown(self.tolerance, places)),
+            ("final window", f"{self.window_start_s:g} s to {self.window_stop_s:g} s"),
+            ("change over the window", three(self.change, self.change_low, self.change_high)),
+            ("change still to come", three(self.to_come, self.to_come_low, self.to_come_high)),
+        ]
+        return rows + [("note", note) for note in self.notes]
+
+
+def find_settled(
+    time_s: ArrayLike,
+    values: ArrayLike,
+    *,
+    resolution: float = 0.0,
+    tolerance: float | None = None,
+    final_window: float = 1 / 3,
+) -> Settled:
+    """Whether a run has levelled out at its end.
+
+    Parameters
+    ----------
+    time_s : array_like, shape (n,)
+        Times in s, rising.
+    values : array_like, shape (n,)
+        Readings.
+    resolution : float, default 0.0
+        Display step of the readings.
+    tolerance : float, optional
+        Largest change still to come that counts as settled, in the unit of the readings, fixed before the data are
+        seen. Left out: the smallest one that this run could answer, named in a note.
+    final_window : float, default 1/3
+        Final part of the run that is looked at, 0.1 to 0.9.
+
+    Returns
+    -------
+    Settled
+        Answer, window, change and what is still to come.
+
+    Raises
+    ------
+    ValueError
+        Times or readings that are not those of a run; tolerance not above 0; window outside 0.1 to 0.9.
+
+    Notes
+    -----
+    *Moving*: the 90 % interval of the change over the window, with the noise of the whole run, lies wholly outside
+    the tolerance; or both the change still to come and the change with the noise of the window alone do.
+    *Settled*: the change still to come is inside the tolerance with 95 % probability on each side, and the estimated
+    change over the window is at most the tolerance. Otherwise *undecided*. "Settled" bounds what is still to come,
+    not the change over the window.
+    """
+    t, y = checked_run(time_s, values)
+    step = checked_resolution(resolution)
+    check_rule(tolerance, final_window)
+    if np.ptp(y) == 0:
+        return all_equal_settled(t, y, step, tolerance, final_window)
+    blocks = block_averages(t, y)
+    return judge(t, y, blocks, fit_approach(blocks), tolerance, final_window)
+
+
+def check_rule(tolerance: float | None, final_window: float) -> None:
+    """Refuse a tolerance or a final window that makes no sense.
+
+    Parameters
+    ----------
+    tolerance : float or None
+        Must be above 0.
+    final_window : float
+        Must lie in 0.1 to 0.9.
+
+    Raises
+    ------
+    ValueError
+        Outside those limits.
+    """
+    if tolerance is not None and not (np.isfinite(tolerance) and tolerance > 0):
+        raise ValueError(f"tolerance: found {tolerance!r}; accepted: a number above 0, in the unit of the readings")
+    if not 0.1 <= final_window <= 0.9:
+        raise ValueError(f"final_window: found {final_window!r}; accepted: 0.1 to 0.9 of the run")
+
+
+def final_start(t: NDArray[np.float64], final_window: float) -> int:
+    """First sample of the final window, which holds at least ten samples.
+
+    Parameters
+    ----------
+    t : ndarray, shape (n,)
+        Times in s.
+    final_window : float
+        Final part of the run.
+
+    Returns
+    -------
+    int
+        Index of the sample.
+    """
+    n = len(t)
+    span = (t[-1] - t[0]) * n / (n - 1)
+    first = int(np.searchsorted(t, t[0] + span * (1 - final_window) * (1 - 1e-9)))
+    return min(first, n - FEWEST_SAMPLES)
+
+
+def judge(
+    t: NDArray[np.float64],
+    y: NDArray[np.float64],
+    blocks: Blocks,
+    fit: AveragedFit,
+    tolerance: float | None,
+    final_window: float,
+) -> Settled:
+    """Judge a run whose approach has been fitted.
+
+    Parameters
+    ----------
+    t, y : ndarray, shape (n,)
+        Checked times and readings, not all equal.
+    blocks : Blocks
+        Block averages of them.
+    fit : AveragedFit
+        Fit of the approach to these.
+    tolerance : float or None
+        Largest change still to come.
+    final_window : float
+        Final part of the run.
+
+    Returns
+    -------
+    Settled
+        The answer.
+    """
+    first = final_start(t, final_window)
+    length = (t[-1] - t[first]) * (len(t) - first) / (len(t) - first - 1)
+    low, change, high = _change(blocks, fit, t[first], length).quantiles([CHANCE, 0.5, 1 - CHANCE]).tolist()
+    attainable = POWER_80 * (high - low) / 2
+    notes = []
+    if tolerance is None:
+        tolerance = attainable
+        notes.append(f"no tolerance given: {attainable:.2g}, the smallest that this run could answer, was taken")
+    coming = fit.still_to_come()
+    status = _status(t[first:], y[first:], length, (low, change, high), coming, tolerance)
+    if status == "undecided":
+        notes.append(f"a tolerance of {attainable:.2g} would be answered with 'settled' in about 80 % of level runs")
+    come = _central(coming)
+    return Settled(status, tolerance, float(t[first]), float(t[-1]), change, low, high, *come, attainable, tuple(notes))
+
+
+def _status(
+    t: NDArray[np.float64],
+    y: NDArray[np.float64],
+    length: float,
+    change: tuple[float, float, float],
+    coming: Mixture,
+    tolerance: float,
+) -> Status:
+    """The rule; t and y are those of the final window."""
+    below, above = coming.below(-tolerance), 1 - coming.below(tolerance)
+    if change[0] > tolerance or change[2] < -tolerance:
+        return "moving"
+    if max(below, above) >= 1 - CHANCE and len(y) >= FEWEST_FOR_OWN_NOISE:
+        own = _own_change(t, y, length).quantiles([CHANCE, 1 - CHANCE])
+        if own[0] > tolerance or own[1] < -tolerance:
+            return "moving"
+    if max(below, above) <= CHANCE and abs(change[1]) <= tolerance:
+        return "settled"
+    return "undecided"
+
+
+def _central(coming: Mixture) -> tuple[float, float, float]:
+    """Median and 90 % interval of what is still to come; the point at 0 is a part of it."""
+    at_zero = float(coming.weight[coming.scale == 0].sum() / coming.weight.sum())
+    spread = coming.scale > 0
+    if at_zero > 1 - CHANCE:
+        return 0.0, 0.0, 0.0
+    moving = Mixture(coming.weight[spread], coming.centre[spread], coming.scale[spread], coming.dof[spread])
+    under_zero = moving.below(0.0) * (1 - at_zero)
+
+    def quantile(p: float) -> float:
+        if under_zero < p < under_zero + at_zero:
+            return 0.0
+        inside = (p if p <= under_zero else p - at_zero) / (1 - at_zero)
+        return float(moving.quantiles([min(max(inside, 1e-12), 1 - 1e-12)])[0])
+
+    return quantile(0.5), quantile(CHANCE), quantile(1 - CHANCE)
+
+
+def _change(blocks: Blocks, fit: AveragedFit, start_s: float, length_s: float) -> Mixture:
+    """Change over the window by its slope, with the noise that the fit to the whole run has left."""
+    inside = blocks.time_s >= start_s - 1e-9 * blocks.span_s
+    if np.count_nonzero(inside) < 4:
+        inside = np.arange(len(inside)) >= len(inside) - 4
+    parts = [_slopes(blocks, inside, length_s, start) for start in fit.starts]
+    weight = np.concatenate([w * p[0] for w, p in zip(fit.start_weights, parts, strict=True)])
+    centre, scale, dof = (np.concatenate([p[k] for p in parts]) for k in (1, 2, 3))
+    return Mixture(weight, centre, scale, dof)
+
+
+def _slopes(
+    blocks: Blocks, inside: NDArray[np.bool_], length_s: float, start: StartFit
+) -> tuple[NDArray[np.float64], ...]:
+    """Slope times window length under each noise model of a start: weight, estimate, scale, degrees of freedom."""
+    phi = np.unique(start.phi)
+    at = np.searchsorted(phi, start.phi)
+    weight = np.bincount(at, start.weight)
+    kept = weight > 0
+    variance = np.bincount(at, start.weight * start.variance)[kept] / weight[kept]
+    noise = whitening(blocks.time_s[inside], blocks.spacing_s)
+    estimate, factor = _whitened_slopes(blocks.time_s[inside], blocks.values[inside], length_s, noise)
+    # a window with gaps elsewhere may have fewer noise models than the run: take those at the same correlations
+    same = np.array([int(np.argmin(np.abs(noise.phi - p))) for p in phi[kept]])
+    dof = np.full(len(same), float(np.median(start.dof)))
+    return weight[kept], estimate[same], np.sqrt(variance * factor[same]), dof
+
+
+def _whitened_slopes(t, y, length_s, noise):  # type: ignore[no-untyped-def]
+    """Generalised least-squares slope times length, and its variance in units of the noise variance."""
+    x = (t - t.mean()) / length_s
+    both = noise(np.stack([y - y[-1], x]))
+    on_ones = np.vecdot(both, noise.ones[:, None]) / noise.ones_squared[:, None]
+    both -= on_ones[:, :, None] * noise.ones[:, None]
+    squared = np.vecdot(both[:, 1], both[:, 1])
+    return np.vecdot(both[:, 0], both[:, 1]) / squared, 1 / squared
+
+
+def _own_change(t: NDArray[np.float64], y: NDArray[np.float64], length_s: float) -> Mixture:
+    """Change over the window by its slope, with noise models fitted to the window alone."""
+    blocks = block_averages(t, y)
+    m = len(blocks.values)
+    noise = whitening(blocks.time_s, blocks.spacing_s)
+    scale = float(np.std(blocks.values)) or 1.0
+    x = (blocks.time_s - blocks.time_s.mean()) / length_s
+    both = noise(np.stack([(blocks.values - blocks.values[-1]) / scale, x]))
+    on_ones = np.vecdot(both, noise.ones[:, None]) / noise.ones_squared[:, None]
+    both -= on_ones[:, :, None] * noise.ones[:, None]
+    squared = np.vecdot(both[:, 1], both[:, 1])
+    slope = np.vecdot(both[:, 0], both[:, 1]) / squared
+    left = both[:, 0] - slope[:, None] * both[:, 1]
+    rss = np.maximum(np.vecdot(left, left), 1e-26 * m)
+    log_weight = noise.log_weight - 0.5 * np.log(squared) - (m - 2) / 2 * np.log(rss / rss.min())
+    weight = np.exp(log_weight - log_weight.max())
+    error = np.sqrt(rss / (m - 2) / squared)
+    return Mixture(weight / weight.sum(), slope * scale, error * scale, np.full(len(slope), m - 2.0))
+
+
+def all_equal_settled(
+    t: NDArray[np.float64], y: NDArray[np.float64], step: float, tolerance: float | None, final_window: float
+) -> Settled:
+    """All readings equal: whatever changed stayed below the display step."""
+    if step == 0:
+        raise ValueError(
+            f"values: all {len(y)} readings are {y[0]:g} and no resolution is given; "
+            "accepted: the display step as resolution, which then bounds the change"
+        )
+    limit = tolerance if tolerance is not None else step
+    status: Status = "settled" if step <= limit else "undecided"
+    notes = ["all readings equal: stuck, or below the resolution; the change is known to the display step only"]
+    if tolerance is None:
+        notes.append(f"no tolerance given: {step:g}, the display step, was taken")
+    first = final_start(t, final_window)
+    return Settled(status, limit, float(t[first]), float(t[-1]), 0.0, -step, step, 0.0, -step, step, step, tuple(notes))
