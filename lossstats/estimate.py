@@ -201,9 +201,9 @@ class Estimate(Record):
     standard_uncertainty: float
     unit: str
     components: dict[str, float]
-    _centre: float = field(repr=False)
-    _spread: Spread = field(repr=False)
-    _kind: Literal["linear", "saved share", "gained share"] = field(repr=False)
+    _centre: float = field(repr=False, compare=False)
+    _spread: Spread = field(repr=False, compare=False)
+    _kind: Literal["linear", "saved share", "gained share"] = field(repr=False, compare=False)
 
     title = "Estimate"
 
