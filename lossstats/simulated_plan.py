@@ -9,9 +9,11 @@ from itertools import pairwise
 from typing import Literal
 
 from lossstats.settings import (
+    Column,
     ComparisonKeys,
     DriftKeys,
     InstrumentKeys,
+    LogKeys,
     OperatingPoint,
     ReadingsKeys,
     Settings,
@@ -269,7 +271,7 @@ def declare(plan: Plan) -> Settings:
     Settings
         Display step, gain, zero, and the repeatability of the reference article as they are in the simulation.
     """
-    articles, bench, readings = plan.articles, plan.bench, plan.readings
+    articles, bench, readings, power = plan.articles, plan.bench, plan.readings, plan.power
     noise = readings.noise.mean_sd(readings.samples)
     one_article = plan.design == "single"
     return Settings(
@@ -284,7 +286,6 @@ def declare(plan: Plan) -> Settings:
         readings=ReadingsKeys(resolution=readings.display.step),
         instrument=InstrumentKeys(gain=bench.gain_sd, zero=bench.zero_sd),
         drift=DriftKeys(reference_repeatability=math.hypot(articles.mount_sd, articles.run_sd, noise) or None),
-        operating_point=(
-            {} if plan.power is None else {plan.power.name: OperatingPoint(plan.power.nominal, plan.power.tolerance)}
-        ),
+        log=LogKeys() if power is None else LogKeys(other={power.name: Column(power.name)}),
+        operating_point={} if power is None else {power.name: OperatingPoint(power.nominal, power.tolerance)},
     )
