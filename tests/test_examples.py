@@ -1,6 +1,8 @@
 """The committed example trials: made again byte for byte, and with the properties that the notebooks speak of."""
 
 import re
+import subprocess
+import sys
 from collections import Counter
 from itertools import groupby, pairwise
 from pathlib import Path
@@ -25,8 +27,13 @@ def trial():
     return read_trial(COMMITTED / "flour_dust")
 
 
+def _command(*arguments):
+    command = [sys.executable, "-m", "lossstats.examples", *map(str, arguments)]
+    return subprocess.run(command, cwd=COMMITTED.parent, capture_output=True, text=True, check=False)
+
+
 def test_made_again_byte_for_byte(tmp_path):
-    write_examples(tmp_path)
+    assert _command(tmp_path).returncode == 0
     made = _contents(tmp_path)
     committed = {name: data for name, data in _contents(COMMITTED).items() if name.startswith(NAMES)}
     assert sorted(made) == sorted(committed)
@@ -175,6 +182,10 @@ def test_refuses_to_write_over_an_example(tmp_path):
     (tmp_path / "one_chain").mkdir()
     with pytest.raises(FileExistsError, match="one_chain exists"):
         write_examples(tmp_path)
+
+
+def test_command_asks_for_a_folder():
+    assert _command().stderr == "found no folder; accepted: python -m lossstats.examples FOLDER\n"
 
 
 def test_refuses_an_unknown_name():
