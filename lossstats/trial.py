@@ -205,9 +205,7 @@ def _read_folder(folder: Path) -> tuple[Trial | None, list[Fault]]:
         settings, more = read_settings(data)
         faults += more
     trial_is_told = settings is not None and not faults
-    log_is_told = settings is not None and not any(
-        str(f.column).startswith(("key log", "key readings")) for f in faults
-    )
+    log_is_told = settings is not None and not any(str(f.column).startswith("key log") for f in faults)
     rows: list[SheetRow] = []
     data = _read_table(folder, run_sheet.FILE, sha256, faults)
     if data is not None:

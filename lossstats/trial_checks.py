@@ -96,30 +96,32 @@ def _check_roles(rows: Sequence[SheetRow], faults: FaultList) -> None:
 
 def _check_design(tests: Sequence[SheetRow], comparison: ComparisonKeys, faults: FaultList) -> None:
     conditions = (comparison.before, comparison.after)
-    if not all(conditions) or not comparison.design:
-        return
     articles: dict[str, set[str]] = {}
     for row in tests:
         articles.setdefault(row.article, set()).add(row.condition)
-    for name in comparison.controls:
-        if name not in articles:
-            found = f"no test run of the control article {quoted(name)}"
-            faults.add(found, f"controls in [comparison] among {_few(articles)}")
+    _check_articles(articles, comparison, faults)
     if comparison.design == "independent":
         _check_independent(articles, conditions, faults)
         return
-    if comparison.design == "single" and len(articles) != 1:
-        faults.add(f"test runs of {_few(articles)}", "test runs of one article, as design = 'single' says")
-    if comparison.design == "paired" and len(articles) == 1:
-        faults.add(f"test runs of {_few(articles)} only", "two articles or more, or design = 'single' in trial.toml")
-    if comparison.design == "controls" and not set(articles) - set(comparison.controls):
-        faults.add("control articles only", "articles that were treated beside them")
     for condition in conditions:
         lacking = [name for name, seen in articles.items() if condition not in seen]
         if lacking:
             found = f"no test run in condition {quoted(condition)} of {_few(lacking)}"
             accepted = f"every article in both conditions, as design = {quoted(comparison.design)} says"
             faults.add(found, accepted)
+
+
+def _check_articles(articles: Mapping[str, set[str]], comparison: ComparisonKeys, faults: FaultList) -> None:
+    for name in comparison.controls:
+        if name not in articles:
+            found = f"no test run of the control article {quoted(name)}"
+            faults.add(found, f"controls in [comparison] among {_few(articles)}")
+    if comparison.design == "single" and len(articles) != 1:
+        faults.add(f"test runs of {_few(articles)}", "test runs of one article, as design = 'single' says")
+    if comparison.design == "paired" and len(articles) == 1:
+        faults.add(f"test runs of {_few(articles)} only", "two articles or more, or design = 'single' in trial.toml")
+    if comparison.design == "controls" and not set(articles) - set(comparison.controls):
+        faults.add("control articles only", "articles that were treated beside them")
 
 
 def _check_independent(articles: Mapping[str, set[str]], conditions: tuple[str, str], faults: FaultList) -> None:
