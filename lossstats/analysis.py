@@ -77,7 +77,7 @@ def analyse(folder_or_trial: str | Path | Trial, *, progress: Progress | None = 
     trial = folder_or_trial if isinstance(folder_or_trial, Trial) else read_trial(folder_or_trial)
     reduced = _reduce(trial, progress)
     used, reasons = _usable(trial, reduced)
-    levels = np.array([_headline(r, trial.settings) for r in reduced])
+    levels = np.array([r.level.value for r in reduced])
     # A test run left out is still corrected, for the picture; a zero or reference run left out corrects nothing.
     kept = [i for i, run in enumerate(trial.runs) if used[i] or run.role == "test"]
     drift = _correct(trial, reduced, levels, kept)
@@ -120,13 +120,6 @@ def _usable(trial: Trial, reduced: Sequence[ReducedRun]) -> tuple[list[bool], li
         raise NotSettledError(names, f"tolerance {s.tolerance:g} {trial.settings.trial.unit}")
     leave = s.still_moving == "leave out"
     return [not (m and leave) for m in moving], ["still moving at its end" if m and leave else "" for m in moving]
-
-
-def _headline(reduced: ReducedRun, settings: Settings) -> float:
-    """Level that goes on: with the flagged samples, unless the trial declared otherwise."""
-    without = reduced.level_without_flagged
-    leave_out = settings.screening.flagged_samples == "leave out" and without is not None
-    return without.value if leave_out and without is not None else reduced.level.value
 
 
 def _correct(trial: Trial, reduced: Sequence[ReducedRun], levels: Array, kept: Sequence[int]) -> DriftCorrection:

@@ -247,9 +247,16 @@ def versions() -> dict[str, str]:
         Name to version.
     """
     import platform
-    from importlib.metadata import version
 
-    return {"python": platform.python_version(), **{name: version(name) for name in ("lossstats", "numpy", "scipy")}}
+    import numpy as np
+    import scipy
+
+    import lossstats
+
+    return {
+        "python": platform.python_version(),
+        **{module.__name__: module.__version__ for module in (lossstats, np, scipy)},
+    }
 
 
 def to_json(result: Result) -> str:

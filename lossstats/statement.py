@@ -122,8 +122,8 @@ def _interval(settings: Settings, c: Comparison, d: Estimate) -> tuple[str, ...]
     else:
         percent = f"; no percentage is given, because {c.why_no_percent}"
     return (
-        f"{keys.after[:1].upper()}{keys.after[1:]}, the {settings.trial.measurand} is {direction} by {shown(abs(d.value), places)} {unit} than "
-        f"{keys.before} ({d.confidence * 100:g} % interval {shown(low, places)} {unit} to {shown(high, places)} {unit}){percent}.",
+        f"The {settings.trial.measurand} is {shown(abs(d.value), places)} {unit} {direction} {keys.after} than {keys.before} "
+        f"({d.confidence * 100:g} % interval {shown(low, places)} {unit} to {shown(high, places)} {unit}){percent}.",
         _verdict_sentence(settings, c),
     )
 
@@ -151,10 +151,10 @@ def _verdict_sentence(settings: Settings, c: Comparison) -> str:
             if c.units_to_decide is None
             else f"; about {c.units_to_decide} units a condition would decide, if centre and scatter stay"
         )
-        return f"{subject}, not decided: {verdict.why}{more}."
+        return f"{subject} is not decided: {verdict.why}{more}."
     if verdict.kind == "no verdict":
         return f"{subject}, no verdict: {verdict.why}."
-    return f"{subject}, {verdict.words}."
+    return f"{subject} {verdict.words}."
 
 
 def _basis(settings: Settings, c: Comparison) -> str:
@@ -218,7 +218,7 @@ def _not_claimed(settings: Settings, c: Comparison, notes: Sequence[str]) -> tup
         lines.append("That there is no difference: not decided is not the same as equal.")
     if c.verdict.matters is None and c.difference is not None:
         lines.append("That a difference is too small to matter: none was fixed before the trial.")
-    lines.append(f"Other benches, lubricants and operating points, or how long it lasts after {keys.after}.")
+    lines.append("Other benches, lubricants and operating points, or how long it lasts.")
     lines.append("A percentage of the input power: percent here is of the level before.")
     return tuple(lines)
 

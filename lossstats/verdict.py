@@ -89,7 +89,7 @@ def decide(low: float, high: float, *, matters: float | None = None, unit: str =
         raise ValueError(f"matters: found {matters!r}; accepted: a number above 0, or None if none was fixed")
     shown = low > 0 or high < 0
     if matters is not None and -matters < low and high < matters:
-        words = f"no difference that matters ({matters:g} {unit})"
+        words = f"makes no difference that matters ({matters:g} {unit})"
         if shown:
             words += ", though a smaller one is shown"
         return Verdict("no difference that matters", words, matters=matters, difference_shown=shown,
@@ -97,10 +97,10 @@ def decide(low: float, high: float, *, matters: float | None = None, unit: str =
     if shown:
         return _one_sided(low, high, matters, unit)
     if matters is not None and low > -matters:
-        return Verdict("not worse", f"not worse by {matters:g} {unit}", matters=matters,
+        return Verdict("not worse", f"is not worse by {matters:g} {unit}", matters=matters,
                        why="the interval holds 0 but ends above minus the difference that matters")  # fmt: skip
     if matters is not None and high < matters:
-        return Verdict("not better", f"not better by {matters:g} {unit}", matters=matters,
+        return Verdict("not better", f"is not better by {matters:g} {unit}", matters=matters,
                        why="the interval holds 0 but ends below the difference that matters")  # fmt: skip
     return Verdict("undecided", "not decided", matters=matters, why="the interval holds 0"
                    + ("" if matters is None else " and reaches beyond the difference that matters on both sides"))  # fmt: skip

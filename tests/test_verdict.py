@@ -12,18 +12,18 @@ M = 0.25
 @pytest.mark.parametrize(
     ("low", "high", "kind", "words"),
     [
-        (-0.10, 0.20, "no difference that matters", "no difference that matters (0.25 W)"),
-        (0.05, 0.20, "no difference that matters", "no difference that matters (0.25 W), though a smaller one is shown"),
-        (-0.20, -0.05, "no difference that matters", "no difference that matters (0.25 W), though a smaller one is shown"),
+        (-0.10, 0.20, "no difference that matters", "makes no difference that matters (0.25 W)"),
+        (0.05, 0.20, "no difference that matters", "makes no difference that matters (0.25 W), though a smaller one is shown"),
+        (-0.20, -0.05, "no difference that matters", "makes no difference that matters (0.25 W), though a smaller one is shown"),
         (0.05, 0.40, "saves", "saves"),
         (0.30, 0.60, "saves", "saves more than 0.25 W"),
         (-0.60, -0.10, "costs", "costs"),
         (-0.60, -0.30, "costs", "costs more than 0.25 W"),
-        (-0.20, 0.50, "not worse", "not worse by 0.25 W"),
-        (-0.50, 0.20, "not better", "not better by 0.25 W"),
+        (-0.20, 0.50, "not worse", "is not worse by 0.25 W"),
+        (-0.50, 0.20, "not better", "is not better by 0.25 W"),
         (-0.50, 0.50, "undecided", "not decided"),
-        (-0.25, 0.20, "not better", "not better by 0.25 W"),  # an end on the limit is not within it
-        (0.0, 0.5, "not worse", "not worse by 0.25 W"),  # 0 on the edge is not excluded
+        (-0.25, 0.20, "not better", "is not better by 0.25 W"),  # an end on the limit is not within it
+        (0.0, 0.5, "not worse", "is not worse by 0.25 W"),  # 0 on the edge is not excluded
     ],
 )
 def test_rule(low, high, kind, words):
