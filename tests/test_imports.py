@@ -1,0 +1,76 @@
+"""The direction of imports: a module may import only what comes before it in the way of the data."""
+
+import ast
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import lossstats
+
+PACKAGE = Path(lossstats.__file__).parent
+
+# One list, in the order of the work. A new module goes where its data come from.
+ORDER = """
+rendering
+faults settings
+raw_files number_rows samples run_sheet trial_toml trial_checks trial skeleton
+simulated_drift simulated_readings simulated_plan simulated_order simulated_levels simulate examples
+estimate
+quantisation blocks noise mixture approach stationary screening settling levels
+units contrast verdict resampling saving comparison
+drift unit_table
+statement
+figures sheet
+result
+analysis
+reproduction
+cli
+__main__
+""".split()
+
+
+def imported(path):
+    """Modules of the package that a file imports, at its top or inside functions; type-only imports left aside."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    typing_only = [n for n in ast.walk(tree) if isinstance(n, ast.If) and getattr(n.test, "id", "") == "TYPE_CHECKING"]
+    skipped = {id(inner) for block in typing_only for inner in ast.walk(block)}
+    for node in ast.walk(tree):
+        if id(node) in skipped:
+            continue
+        if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("lossstats."):
+            yield node.module.removeprefix("lossstats.")
+        if isinstance(node, ast.Import):
+            yield from (a.name.removeprefix("lossstats.") for a in node.names if a.name.startswith("lossstats."))
+
+
+def test_every_module_has_its_place():
+    assert sorted(ORDER) == sorted(p.stem for p in PACKAGE.glob("*.py") if p.stem != "__init__")
+
+
+@pytest.mark.parametrize("name", ORDER)
+def test_imports_point_back(name):
+    later = [other for other in imported(PACKAGE / f"{name}.py") if ORDER.index(other) >= ORDER.index(name)]
+    assert not later, f"{name} imports {later}, which come later in the way of the data"
+
+
+@pytest.mark.parametrize("name", [n for n in lossstats.__all__ if n != "__version__"])
+def test_public_names_exist_and_are_documented(name):
+    assert getattr(lossstats, name).__doc__
+
+
+def test_unknown_name_is_named():
+    with pytest.raises(AttributeError, match="module 'lossstats' has no attribute 'analyze'; it has read_trial"):
+        lossstats.analyze  # noqa: B018
+
+
+def loaded_by(statement):
+    code = f"import sys; {statement}; print(*sorted(sys.modules))"
+    return set(subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout.split())
+
+
+def test_import_and_help_stay_light():
+    heavy = {"scipy", "pandas", "statsmodels", "matplotlib", "seaborn", "uncertainties"}
+    assert not heavy & loaded_by("import lossstats")
+    assert not (heavy | {"numpy"}) & loaded_by("import lossstats.cli")
