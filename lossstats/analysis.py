@@ -75,7 +75,31 @@ def analyse(folder_or_trial: str | Path | Trial, *, progress: Progress | None = 
     value a unit of replication, comparison, verdict, statement.
     """
     trial = folder_or_trial if isinstance(folder_or_trial, Trial) else read_trial(folder_or_trial)
-    reduced = _reduce(trial, progress)
+    return conclude(trial, _reduce(trial, progress))
+
+
+def conclude(trial: Trial, reduced: Sequence[ReducedRun]) -> Result:
+    """Everything after the runs are reduced to levels.
+
+    Parameters
+    ----------
+    trial : Trial
+        Settings and run sheet; its samples are not looked at again.
+    reduced : sequence of ReducedRun, shape (runs,)
+        Level, settling and screening of each run, in bench order.
+
+    Returns
+    -------
+    Result
+        As `analyse`.
+
+    Raises
+    ------
+    NotSettledError
+        If a run is still moving and the trial declares no rule for that.
+    ValueError
+        If no usable run of a condition is left.
+    """
     used, reasons = _usable(trial, reduced)
     levels = np.array([r.level.value for r in reduced])
     # A test run left out is still corrected, for the picture; a zero or reference run left out corrects nothing.
@@ -106,7 +130,7 @@ def _reduce(trial: Trial, progress: Progress | None) -> list[ReducedRun]:
     return reduce_runs(
         [(run.time_s, run.values) for run in trial.runs],
         resolution=s.readings.resolution, tolerance=s.settling.tolerance, final_window=s.settling.final_window,
-        flagged_samples=s.screening.flagged_samples, operating_points=[run.operating_point for run in trial.runs],
+        flagged_samples=s.screening.flagged_samples, operating_points=[{} if run.role == "zero" else run.operating_point for run in trial.runs],  # no power at zero
         limits=limits, progress=progress,
     )  # fmt: skip
 
