@@ -21,10 +21,11 @@ from lossstats.noise import Whitening, whitening
 from lossstats.rendering import Record, decimals_for, shown
 
 LEFT_OUT = (0.0, 0.20, 0.33)
-TAU_COUNT = 24
+TAU_COUNT = 16
 TAU_SHORTEST, TAU_LONGEST = 1 / 45, 1.0  # time constants looked at, as parts of the run
-ZOOMS = 4
+ZOOMS = 5
 FEWEST_BLOCKS = 8
+NEGLIGIBLE = 1e-7  # of the largest weight of a part
 
 
 @dataclass(frozen=True)
@@ -156,7 +157,7 @@ class AveragedFit:
     span_s: float
 
     def residuals(self, time_s: NDArray[np.float64], values: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Readings less the curve of the whole run, or less the level where an approach is the less likely.
+        """Take the curve of the whole run off the readings, or the level where an approach is the less likely.
 
         Parameters
         ----------
@@ -238,7 +239,7 @@ def fit_approach(blocks: Blocks) -> AveragedFit:
 
 
 def _curve_of(blocks: Blocks, fit: StartFit) -> Approach:
-    """Least-squares curve at the posterior mean of the log time constant, averaged over the noise models."""
+    # Least-squares curve at the posterior mean of the log time constant, averaged over the noise models
     approach = np.isfinite(fit.tau_s)
     weight = fit.weight[approach] / fit.weight[approach].sum()
     tau_s = float(np.exp((weight * np.log(fit.tau_s[approach])).sum()))
@@ -258,7 +259,7 @@ def _curve_of(blocks: Blocks, fit: StartFit) -> Approach:
 
 
 def _consistency_weights(posteriors: list[Mixture]) -> tuple[float, ...]:
-    """exp(-z^2/2), z the largest distance of a start's median under the posteriors of later starts."""
+    # exp(-z^2/2), z the largest distance of a start's median under the posteriors of later starts
     from scipy.special import ndtri
 
     raw = []
@@ -271,9 +272,12 @@ def _consistency_weights(posteriors: list[Mixture]) -> tuple[float, ...]:
 
 
 def _pooled(fits: list[StartFit], weights: tuple[float, ...]) -> StartFit:
+    # All parts of all starts; what together weighs next to nothing is left out
     names = ("level", "level_scale", "dof", "end", "end_scale", "tau_s", "phi", "variance")
     weight = np.concatenate([w * fit.weight for w, fit in zip(weights, fits, strict=True)])
-    return StartFit(weight, *(np.concatenate([getattr(fit, name) for fit in fits]) for name in names))
+    kept = weight > NEGLIGIBLE * weight.max()
+    columns = (np.concatenate([getattr(fit, name) for fit in fits])[kept] for name in names)
+    return StartFit(weight[kept] / weight[kept].sum(), *columns)
 
 
 @dataclass(frozen=True, eq=False)
@@ -311,7 +315,7 @@ def _curves(noise: Whitening, age: NDArray[np.float64], tau: NDArray[np.float64]
 
 @lru_cache(maxsize=64)
 def _first_curves(lags: bytes, low: float, high: float) -> _Curves:
-    """Curves of the first, widest grid: the same for all runs with the same times."""
+    # Curves of the first, widest grid: the same for all runs with the same times
     age = np.frombuffer(lags)
     return _curves(whitening(age, 1.0).thinned(3), age, np.exp(_midpoints(low, high)))
 
@@ -321,7 +325,7 @@ def _midpoints(low: float, high: float) -> NDArray[np.float64]:
 
 
 def _fit_start(blocks: Blocks, first: int) -> StartFit:
-    """Sum over noise models and time constants; the grid of time constants closes in on where they matter."""
+    # Sum over noise models and time constants; the grid of time constants closes in on where they matter
     age = (blocks.time_s[first:] - blocks.time_s[first]) / blocks.spacing_s
     y = blocks.values[first:]
     offset = float(y[0] + np.mean(y - y[0]))
@@ -348,7 +352,7 @@ def _fit_start(blocks: Blocks, first: int) -> StartFit:
 
 
 def _amplitudes(data: _Whitened, curves: _Curves) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Least-squares amplitude and residual sum of squares for every noise model and time constant."""
+    # Least-squares amplitude and residual sum of squares for every noise model and time constant
     amplitude = np.vecdot(curves.f, data.rest[:, None]) / curves.f_squared
     # the residuals themselves, not a difference of sums of squares: that would lose the digits of a steep run
     left = curves.f * amplitude[:, :, None]
@@ -365,21 +369,21 @@ def _approach_log_weight(data: _Whitened, rss: NDArray[np.float64], m: int) -> N
 def _closer(
     data: _Whitened, curves: _Curves, low: float, high: float, widest: tuple[float, float]
 ) -> tuple[float, float]:
-    """Narrower range of log time constants: posterior mean and six standard deviations, two grid steps added."""
+    # Narrower range of log time constants: posterior mean, 4.5 standard deviations and a grid step each side
     _, rss = _amplitudes(data, curves)
     weight = _approach_log_weight(data, rss, curves.f.shape[-1])
     marginal = np.exp(weight - weight.max()).sum(0)
     marginal /= marginal.sum()
     grid = _midpoints(low, high)
     centre = (marginal * grid).sum()
-    half = 6 * np.sqrt((marginal * (grid - centre) ** 2).sum()) + 2 * (high - low) / TAU_COUNT
+    half = 4.5 * np.sqrt((marginal * (grid - centre) ** 2).sum()) + (high - low) / TAU_COUNT
     return max(float(centre - half), widest[0]), min(float(centre + half), widest[1])
 
 
 def _parts(
     data: _Whitened, curves: _Curves, tau: NDArray[np.float64], share: float, at_stop: NDArray[np.float64]
 ) -> dict[str, NDArray[np.float64]]:
-    """Weights and t distributions of all parts, readings scaled to mean 0 and standard deviation 1."""
+    # Weights and t distributions of all parts, readings scaled to mean 0 and standard deviation 1
     m = curves.f.shape[-1]
     noise = data.noise
     amplitude, rss = _amplitudes(data, curves)

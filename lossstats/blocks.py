@@ -12,7 +12,7 @@ MOST_BLOCKS = 45
 
 
 def checked_series(values: ArrayLike, *, name: str = "values", fewest: int = FEWEST_SAMPLES) -> NDArray[np.float64]:
-    """Readings as a 1-d float array, or an error that says what is wrong with them.
+    """Check readings and return them as a 1-d float array.
 
     Parameters
     ----------
@@ -50,7 +50,7 @@ def checked_series(values: ArrayLike, *, name: str = "values", fewest: int = FEW
 def checked_run(
     time_s: ArrayLike, values: ArrayLike, *, fewest: int = FEWEST_SAMPLES
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Times and readings of one run, checked against each other.
+    """Check the times and readings of one run against each other.
 
     Parameters
     ----------

@@ -14,7 +14,7 @@ from lossstats.blocks import block_averages, checked_resolution, checked_run, ch
 from lossstats.mixture import standard_uncertainty_and_dof
 from lossstats.quantisation import SIDE_OF_95, codes_seen, display_step, resolution_component
 from lossstats.rendering import Record, decimals_for, shown, shown_dof
-from lossstats.screening import Limit, Screening, off_point_samples, screen
+from lossstats.screening import Screening, off_point_samples, screen
 from lossstats.settling import Settled, all_equal_settled, check_rule, final_start, judge
 from lossstats.stationary import stationary_mean
 
@@ -150,7 +150,7 @@ def run_level(
     tolerance: float | None = None,
     final_window: float = 1 / 3,
 ) -> Level:
-    """The level that a run settles to, by the averaged approach fit.
+    """Find the level that a run settles to, by the averaged approach fit.
 
     Parameters
     ----------
@@ -181,7 +181,7 @@ def run_level(
     if np.ptp(y) == 0:
         return _with_times(_constant_level(y, step), t)
     fit = fit_approach(block_averages(t, y))
-    return _level_of_fit(t, y, fit, fit.residuals(t, y), step, final_window)
+    return _level_of_fit(t, y, fit, fit.residuals(t, y), step=step, final_window=final_window)
 
 
 def window_level(
@@ -260,7 +260,7 @@ def _with_times(level: Level, t: NDArray[np.float64]) -> Level:
 
 
 def _combined(noise: float, dof: float, resolution: float) -> tuple[float, float]:
-    """Root sum of squares, and its degrees of freedom by JCGM 100, G.4.1 (the resolution has infinitely many)."""
+    # Root sum of squares, and its degrees of freedom by JCGM 100, G.4.1 (the resolution has infinitely many)
     total = float(np.hypot(noise, resolution))
     return total, dof * (total / noise) ** 4 if noise > 0 else float("inf")
 
@@ -327,6 +327,7 @@ def _level_of_fit(
     y: NDArray[np.float64],
     fit: AveragedFit,
     residuals: NDArray[np.float64],
+    *,
     step: float,
     final_window: float,
 ) -> Level:
@@ -370,7 +371,7 @@ def _window_mean(t: NDArray[np.float64], y: NDArray[np.float64], step: float, fi
 
 
 def _marked(level: Level, fit: AveragedFit) -> Level:
-    """Mark a level that lies beyond the run: value and rate at its end instead."""
+    # Mark a level that lies beyond the run: value and rate at its end instead
     if fit.probability_of_tau_above(LONG_APPROACH * fit.span_s) <= 0.5:
         return level
     parts = fit.parts
@@ -429,7 +430,7 @@ def reduce_runs(
     final_window: float = 1 / 3,
     flagged_samples: Literal["keep", "leave out"] = "keep",
     operating_points: Sequence[Mapping[str, ArrayLike]] | None = None,
-    limits: Mapping[str, Limit] | None = None,
+    limits: Mapping[str, tuple[float, float]] | None = None,
     progress: Callable[[Iterable[Any]], Iterable[Any]] | None = None,
 ) -> list[ReducedRun]:
     """Reduce many runs: screening, settling and level of each.
@@ -448,8 +449,8 @@ def reduce_runs(
         Whether flagged samples count in ``level``.
     operating_points : sequence of mapping, optional
         Operating-point columns of each run.
-    limits : mapping of str to Limit, optional
-        Nominal value and tolerance of these columns.
+    limits : mapping of str to (float, float), optional
+        Lowest and highest value allowed of these columns.
     progress : callable, optional
         Wraps the iterable of runs, such as ``functools.partial(tqdm, desc="runs")``.
 
@@ -470,7 +471,7 @@ def reduce_runs(
     """
     if flagged_samples not in ("keep", "leave out"):
         raise ValueError(f"flagged_samples: found {flagged_samples!r}; accepted: 'keep', 'leave out'")
-    step = checked_resolution(resolution)
+    rule = _Rule(checked_resolution(resolution), tolerance, final_window, flagged_samples == "keep")
     check_rule(tolerance, final_window)
     columns = list(operating_points) if operating_points is not None else [{}] * len(runs)
     if len(columns) != len(runs):
@@ -481,25 +482,38 @@ def reduce_runs(
         try:
             t, y = checked_run(time_s, values)
             off = off_point_samples(len(y), point, limits or {})
-            reduced.append(_reduced(t, y, step, tolerance, final_window, flagged_samples == "keep", off))
+            reduced.append(_reduced(t, y, rule, off))
         except ValueError as error:
             raise ValueError(f"runs[{number}]: {error}") from error
     return reduced
 
 
-def _reduced(t, y, step, tolerance, final_window, keep, off_point) -> ReducedRun:  # type: ignore[no-untyped-def]
+@dataclass(frozen=True)
+class _Rule:
+    """What is the same for all runs of a batch."""
+
+    step: float
+    tolerance: float | None
+    final_window: float
+    keep_flagged: bool
+
+
+def _reduced(
+    t: NDArray[np.float64], y: NDArray[np.float64], rule: _Rule, off_point: dict[str, tuple[int, ...]]
+) -> ReducedRun:
+    step = rule.step
     if np.ptp(y) == 0:
         level = _with_times(_constant_level(y, step), t)
-        settled = all_equal_settled(t, y, step, tolerance, final_window)
+        settled = all_equal_settled(t, y, step, rule.tolerance, rule.final_window)
         return ReducedRun(level, settled, screen(t, y, np.zeros_like(y), step, off_point), None)
     blocks = block_averages(t, y)
     fit = fit_approach(blocks)
     residuals = fit.residuals(t, y)
-    level = _level_of_fit(t, y, fit, residuals, step, final_window)
-    settled = judge(t, y, blocks, fit, tolerance, final_window)
+    level = _level_of_fit(t, y, fit, residuals, step=step, final_window=rule.final_window)
+    settled = judge(t, y, blocks, fit, tolerance=rule.tolerance, final_window=rule.final_window)
     screening = screen(t, y, residuals, step, off_point)
-    without = _level_without(t, y, screening.flagged, step, final_window)
-    if without is not None and not keep:
+    without = _level_without(t, y, screening.flagged, step, rule.final_window)
+    if without is not None and not rule.keep_flagged:
         level = without
     return ReducedRun(level, settled, screening, without)
 

@@ -4,12 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import lgamma, log, pi
 
 import numpy as np
 from numpy.typing import NDArray
 
-_NEGLIGIBLE = 1e-11
 _SIGMA_68 = 0.8413447460685429  # standard normal probability below 1
 
 
@@ -43,12 +41,10 @@ class Mixture:
         """
         from scipy.special import stdtr
 
-        kept = self.weight > _NEGLIGIBLE * self.weight.max()
-        centre, scale = self.centre[kept], self.scale[kept]
-        spread = scale > 0
-        part = (centre <= x).astype(float)
-        part[spread] = stdtr(self.dof[kept][spread], (x - centre[spread]) / scale[spread])
-        return float((self.weight[kept] * part).sum() / self.weight[kept].sum())
+        spread = self.scale > 0
+        part = (self.centre <= x).astype(float)
+        part[spread] = stdtr(self.dof[spread], (x - self.centre[spread]) / self.scale[spread])
+        return float((self.weight * part).sum() / self.weight.sum())
 
     def mean(self) -> float:
         """Mean of the mixture.
@@ -60,13 +56,15 @@ class Mixture:
         """
         return float((self.weight * self.centre).sum() / self.weight.sum())
 
-    def quantiles(self, probabilities: Sequence[float]) -> NDArray[np.float64]:
+    def quantiles(self, probabilities: Sequence[float], *, exact: bool = True) -> NDArray[np.float64]:
         """Quantiles, converged to the last digits.
 
         Parameters
         ----------
         probabilities : sequence of float
             Each strictly between 0 and 1.
+        exact : bool, default True
+            False is several times as fast, with the probability right to about 0.0001 from 8 degrees of freedom on.
 
         Returns
         -------
@@ -76,54 +74,55 @@ class Mixture:
         Raises
         ------
         ValueError
-            If a part is a point (scale 0) and not negligible.
+            If a part is a point (scale 0).
 
         Notes
         -----
-        A first value from Wallace's normal approximation of the t distribution, then Newton's method on the exact
+        A first value from Wallace's normal approximation of the t distribution, then Halley's method on the exact
         distribution function, with bisection wherever a step leaves the bracket.
         """
-        kept = self.weight > _NEGLIGIBLE * self.weight.max()
-        parts = [a[kept] for a in (self.weight / self.weight[kept].sum(), self.centre, self.scale, self.dof)]
-        if not (parts[2] > 0).all():
+        from scipy.special import ndtri
+
+        weight = self.weight / self.weight.sum()
+        parts = Mixture(weight, self.centre, self.scale, self.dof)
+        if not (parts.scale > 0).all():
             raise ValueError("quantiles of a mixture: found a part of scale 0; accepted: scales above 0")
         p = np.asarray(probabilities, dtype=np.float64)
-        middle = (parts[0] * parts[1]).sum()
-        spread = float(np.sqrt((parts[0] * (parts[2] ** 2 + (parts[1] - middle) ** 2)).sum()))
-        start = np.full(p.shape, middle)
-        rough = _solve(p, start, spread, parts, _wallace, accuracy=1e-3)
-        return _solve(p, rough, spread, parts, _student, accuracy=1e-7)
+        middle = parts.mean()
+        spread = float(np.sqrt((weight * (parts.scale**2 + (parts.centre - middle) ** 2)).sum()))
+        start = middle + spread * ndtri(p)
+        if not exact:
+            return _solve(parts, p, start, spread, accuracy=1e-5, exact=False)
+        rough = _solve(parts, p, start, spread, accuracy=1e-2, exact=False)
+        return _solve(parts, p, rough, spread, accuracy=1e-5, exact=True)
 
 
-def _student(z: NDArray[np.float64], dof: NDArray[np.float64]) -> NDArray[np.float64]:
-    from scipy.special import stdtr
+def _solve(
+    parts: Mixture, p: NDArray[np.float64], x: NDArray[np.float64], spread: float, *, accuracy: float, exact: bool
+) -> NDArray[np.float64]:
+    # Halley's method inside a bracket; after a step of `accuracy` scales the error is about its third power.
+    # The distribution function is the exact one, or the normal approximation of Wallace (1959), which is good to about
+    # 1e-4 from 8 degrees of freedom on and ten times as fast.
+    from scipy.special import gammaln, ndtr, stdtr
 
-    return np.asarray(stdtr(dof, z))
-
-
-def _wallace(z: NDArray[np.float64], dof: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Wallace (1959): a normal approximation of the t distribution function, good to about 1e-4 from 8 dof on."""
-    from scipy.special import ndtr
-
-    root = (8 * dof + 1) / (8 * dof + 3) * np.sqrt(dof * np.log1p(z * z / dof))
-    return np.asarray(ndtr(np.copysign(root, z)))
-
-
-def _solve(p, x, spread, parts, distribution, *, accuracy):  # type: ignore[no-untyped-def]
-    """Newton's method kept inside a bracket; one step after the steps are below `accuracy` x spread they are exact."""
-    weight, centre, scale, dof = parts
-    log_norm = np.array([lgamma((v + 1) / 2) - lgamma(v / 2) - 0.5 * log(v * pi) for v in np.unique(dof)])
-    density_factor = weight / scale * np.exp(log_norm[np.searchsorted(np.unique(dof), dof)])
-    reach = 60 * spread + np.abs(centre - x[:, None]).max()
-    low, high = x - reach, x + reach
+    dof = parts.dof
+    norm = parts.weight / parts.scale * np.exp(gammaln((dof + 1) / 2) - gammaln(dof / 2)) / np.sqrt(dof * np.pi)
+    wallace = (8 * dof + 1) / (8 * dof + 3)
+    low = np.full(p.shape, min(x.min(), parts.centre.min()) - 60 * spread)
+    high = np.full(p.shape, max(x.max(), parts.centre.max()) + 60 * spread)
     for _ in range(200):
-        z = (x[:, None] - centre) / scale
-        excess = (weight * distribution(z, dof)).sum(1) - p
-        density = (density_factor * (1 + z * z / dof) ** (-(dof + 1) / 2)).sum(1)
+        z = (x[:, None] - parts.centre) / parts.scale
+        bent = np.log1p(z * z / dof)
+        below = stdtr(dof, z) if exact else ndtr(np.copysign(wallace * np.sqrt(dof * bent), z))
+        excess = np.vecdot(below, parts.weight) - p
+        each = np.exp(bent * (-(dof + 1) / 2)) * norm
+        density = each.sum(1)
+        slope = np.vecdot(each, -z * (dof + 1) / (dof + z * z) / parts.scale)
         low, high = np.where(excess < 0, x, low), np.where(excess >= 0, x, high)
         with np.errstate(over="ignore", divide="ignore", invalid="ignore"):
             step = -excess / density
-        small = np.abs(step) < accuracy * spread
+            step /= np.clip(1 + 0.5 * step * slope / density, 0.5, 2.0)
+            small = np.abs(step) < accuracy * np.vecdot(each, parts.scale) / density
         inside = (x + step > low) & (x + step < high) & (np.abs(step) < 3 * spread)
         x = np.where(small | inside, x + step, (low + high) / 2)
         if small.all():
@@ -132,7 +131,7 @@ def _solve(p, x, spread, parts, distribution, *, accuracy):  # type: ignore[no-u
 
 
 def standard_uncertainty_and_dof(half_68: float, half_95: float) -> tuple[float, float]:
-    """The t distribution that has the 68 % and the 95 % half width of a posterior.
+    """Find the t distribution that has the 68 % and the 95 % half width of a posterior.
 
     Parameters
     ----------

@@ -113,7 +113,7 @@ class Whitening:
 
 
 def whitening(time_s: NDArray[np.float64], spacing_s: float) -> Whitening:
-    """The noise models for a pattern of times; kept for the next run with the same pattern.
+    """Make the noise models for a pattern of times; they are kept for the next run with the same pattern.
 
     Parameters
     ----------

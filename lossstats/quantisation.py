@@ -10,7 +10,7 @@ LOOKED_AT = 5000
 
 
 def rounding_uncertainty(step: float, noise_sd: float) -> float:
-    r"""Standard uncertainty of a mean of rounded readings that comes from the rounding.
+    r"""Give the standard uncertainty of a mean of rounded readings that comes from the rounding.
 
     Parameters
     ----------
@@ -45,7 +45,7 @@ def rounding_uncertainty(step: float, noise_sd: float) -> float:
 
 
 def codes_seen(values: NDArray[np.float64], step: float) -> int:
-    """Number of different display codes among readings.
+    """Count the different display codes among readings.
 
     Parameters
     ----------
@@ -68,7 +68,7 @@ def codes_seen(values: NDArray[np.float64], step: float) -> int:
 def resolution_component(
     values: NDArray[np.float64], residuals: NDArray[np.float64], step: float, degrees_of_freedom: float
 ) -> float:
-    """Standard uncertainty from the display step, the noise being known from the readings only.
+    """Give the standard uncertainty from the display step, the noise being known from the readings only.
 
     Parameters
     ----------
@@ -103,7 +103,7 @@ def resolution_component(
 
 
 def display_step(values: NDArray[np.float64]) -> float:
-    """Step of the lattice on which readings lie, judged from the last 5000.
+    """Find the step of the lattice on which readings lie, judged from the last 5000.
 
     Parameters
     ----------

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -19,18 +18,6 @@ STUCK_RATE = 0.01  # the same for stuck stretches
 SHORTEST_STUCK = 5
 NEIGHBOURS = 3  # on each side
 GAP = 1.5  # in sampling intervals
-
-
-class Limit(Protocol):
-    """Nominal value and tolerance of one operating-point column."""
-
-    @property
-    def nominal(self) -> float:
-        """Nominal value."""
-
-    @property
-    def tolerance(self) -> float:
-        """Largest deviation allowed."""
 
 
 @dataclass(frozen=True)
@@ -96,7 +83,7 @@ def screen_run(
     *,
     resolution: float = 0.0,
     operating_point: Mapping[str, ArrayLike] | None = None,
-    limits: Mapping[str, Limit] | None = None,
+    limits: Mapping[str, tuple[float, float]] | None = None,
 ) -> Screening:
     """Flag the samples of one run that look wrong.
 
@@ -110,8 +97,8 @@ def screen_run(
         Display step of the readings.
     operating_point : mapping of str to array_like, optional
         Operating-point columns, as long as `values`.
-    limits : mapping of str to Limit, optional
-        Objects with ``nominal`` and ``tolerance``, by column; a name without a column is an error.
+    limits : mapping of str to (float, float), optional
+        Lowest and highest value allowed, by column; a name without a column is an error.
 
     Returns
     -------
@@ -138,7 +125,7 @@ def screen_run(
 
 
 def residuals_of_approach(t: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Readings less the approach of the whole run; readings that are all equal give zeros.
+    """Take the approach of the whole run off the readings; readings that are all equal give zeros.
 
     Parameters
     ----------
@@ -209,22 +196,45 @@ def screen(
 
 
 def off_point_samples(
-    n: int, operating_point: Mapping[str, ArrayLike], limits: Mapping[str, Limit]
+    n: int, operating_point: Mapping[str, ArrayLike], limits: Mapping[str, tuple[float, float]]
 ) -> dict[str, tuple[int, ...]]:
+    """Find the samples with the operating point out of its limits.
+
+    Parameters
+    ----------
+    n : int
+        Samples in the run.
+    operating_point : mapping of str to array_like
+        Columns of `n` values.
+    limits : mapping of str to (float, float)
+        Lowest and highest value allowed, by column.
+
+    Returns
+    -------
+    dict of str to tuple of int
+        Indices of samples outside, for every limit.
+
+    Raises
+    ------
+    ValueError
+        A limit without a column, limits the wrong way round, or a column of another length.
+    """
     found = {}
-    for name, limit in limits.items():
+    for name, (low, high) in limits.items():
         if name not in operating_point:
             have = ", ".join(operating_point) or "none"
             raise ValueError(f"limits: found {name!r}, which is not a column of operating_point; accepted: {have}")
+        if not low <= high:
+            raise ValueError(f"limits[{name!r}]: found {low:g} to {high:g}; accepted: the lowest value first")
         column = checked_series(operating_point[name], name=f"operating_point[{name!r}]", fewest=0)
         if len(column) != n:
             raise ValueError(f"operating_point[{name!r}]: found {len(column)} values; accepted: {n}, one a sample")
-        found[name] = tuple(np.flatnonzero(np.abs(column - limit.nominal) > limit.tolerance).tolist())
+        found[name] = tuple(np.flatnonzero((column < low) | (column > high)).tolist())
     return found
 
 
 def _spikes(residuals: NDArray[np.float64], step: float) -> NDArray[np.int64]:
-    """Indices of samples far from the median of their neighbours, themselves left out."""
+    # Find samples far from the median of their neighbours, themselves left out
     from scipy.special import ndtri
 
     n = len(residuals)
@@ -237,7 +247,7 @@ def _spikes(residuals: NDArray[np.float64], step: float) -> NDArray[np.int64]:
 
 
 def _neighbour_median(values: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Median of the three samples before and the three after, mirrored at the ends."""
+    # Median of the three samples before and the three after, mirrored at the ends
     padded = np.pad(values, NEIGHBOURS, mode="reflect")
     n = len(values)
     around = np.stack([padded[k : k + n] for k in range(2 * NEIGHBOURS + 1) if k != NEIGHBOURS])
@@ -247,7 +257,7 @@ def _neighbour_median(values: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def _stuck(y: NDArray[np.float64], step: float) -> tuple[list[tuple[int, int]], bool]:
-    """Stretches of equal readings that the rest of the run makes incredible; False where none could be found."""
+    # Stretches of equal readings that the rest of the run makes incredible; False where none could be found
     n = len(y)
     first = np.flatnonzero(np.diff(y, prepend=np.nan) != 0)
     length = np.diff(first, append=n)
@@ -265,7 +275,7 @@ def _stuck(y: NDArray[np.float64], step: float) -> tuple[list[tuple[int, int]], 
 
 
 def _repeat_chance(y: NDArray[np.float64], begin: int, end: int, repeats_outside: int, step: float) -> float:
-    """Chance that a reading repeats the one before, from the samples outside a stretch."""
+    # Chance that a reading repeats the one before, from the samples outside a stretch
     from scipy.special import ndtr
 
     outside = len(y) - (end - begin)

@@ -8,10 +8,10 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lossstats.approach import AveragedFit, StartFit, fit_approach
+from lossstats.approach import AveragedFit, fit_approach
 from lossstats.blocks import FEWEST_SAMPLES, Blocks, block_averages, checked_resolution, checked_run
 from lossstats.mixture import Mixture
-from lossstats.noise import whitening
+from lossstats.noise import Whitening, whitening
 from lossstats.rendering import Record, decimals_for, shown
 
 CHANCE = 0.05  # of each wrong firm answer at its boundary
@@ -122,7 +122,7 @@ def find_settled(
     if np.ptp(y) == 0:
         return all_equal_settled(t, y, step, tolerance, final_window)
     blocks = block_averages(t, y)
-    return judge(t, y, blocks, fit_approach(blocks), tolerance, final_window)
+    return judge(t, y, blocks, fit_approach(blocks), tolerance=tolerance, final_window=final_window)
 
 
 def check_rule(tolerance: float | None, final_window: float) -> None:
@@ -172,6 +172,7 @@ def judge(
     y: NDArray[np.float64],
     blocks: Blocks,
     fit: AveragedFit,
+    *,
     tolerance: float | None,
     final_window: float,
 ) -> Settled:
@@ -204,7 +205,7 @@ def judge(
         tolerance = attainable
         notes.append(f"no tolerance given: {attainable:.2g}, the smallest that this run could answer, was taken")
     coming = fit.still_to_come()
-    status = _status(t[first:], y[first:], length, (low, change, high), coming, tolerance)
+    status = _status(t[first:], y[first:], length, change=(low, change, high), coming=coming, tolerance=tolerance)
     if status == "undecided":
         notes.append(f"a tolerance of {attainable:.2g} would be answered with 'settled' in about 80 % of level runs")
     come = _central(coming)
@@ -215,11 +216,12 @@ def _status(
     t: NDArray[np.float64],
     y: NDArray[np.float64],
     length: float,
+    *,
     change: tuple[float, float, float],
     coming: Mixture,
     tolerance: float,
 ) -> Status:
-    """The rule; t and y are those of the final window."""
+    # Apply the rule; t and y are those of the final window
     below, above = coming.below(-tolerance), 1 - coming.below(tolerance)
     if change[0] > tolerance or change[2] < -tolerance:
         return "moving"
@@ -233,79 +235,59 @@ def _status(
 
 
 def _central(coming: Mixture) -> tuple[float, float, float]:
-    """Median and 90 % interval of what is still to come; the point at 0 is a part of it."""
+    # Median and 90 % interval of what is still to come; no approach is a point at 0 in it
     at_zero = float(coming.weight[coming.scale == 0].sum() / coming.weight.sum())
-    spread = coming.scale > 0
     if at_zero > 1 - CHANCE:
         return 0.0, 0.0, 0.0
+    spread = coming.scale > 0
     moving = Mixture(coming.weight[spread], coming.centre[spread], coming.scale[spread], coming.dof[spread])
     under_zero = moving.below(0.0) * (1 - at_zero)
-
-    def quantile(p: float) -> float:
-        if under_zero < p < under_zero + at_zero:
-            return 0.0
-        inside = (p if p <= under_zero else p - at_zero) / (1 - at_zero)
-        return float(moving.quantiles([min(max(inside, 1e-12), 1 - 1e-12)])[0])
-
-    return quantile(0.5), quantile(CHANCE), quantile(1 - CHANCE)
+    wanted = np.array([0.5, CHANCE, 1 - CHANCE])
+    inside = np.where(wanted <= under_zero, wanted, wanted - at_zero) / (1 - at_zero)
+    found = moving.quantiles(np.clip(inside, 1e-9, 1 - 1e-9).tolist(), exact=False)
+    found[(wanted > under_zero) & (wanted < under_zero + at_zero)] = 0.0
+    median, low, high = found.tolist()
+    return median, low, high
 
 
 def _change(blocks: Blocks, fit: AveragedFit, start_s: float, length_s: float) -> Mixture:
-    """Change over the window by its slope, with the noise that the fit to the whole run has left."""
+    # Change over the window by its slope, with the noise that the fit to the whole run has left
     inside = blocks.time_s >= start_s - 1e-9 * blocks.span_s
-    if np.count_nonzero(inside) < 4:
-        inside = np.arange(len(inside)) >= len(inside) - 4
-    parts = [_slopes(blocks, inside, length_s, start) for start in fit.starts]
-    weight = np.concatenate([w * p[0] for w, p in zip(fit.start_weights, parts, strict=True)])
-    centre, scale, dof = (np.concatenate([p[k] for p in parts]) for k in (1, 2, 3))
-    return Mixture(weight, centre, scale, dof)
+    inside[-4:] = True
+    phi, at = np.unique(fit.parts.phi, return_inverse=True)
+    weight = np.bincount(at, fit.parts.weight).astype(np.float64)
+    variance = np.bincount(at, fit.parts.weight * fit.parts.variance) / weight
+    dof = np.bincount(at, fit.parts.weight * fit.parts.dof) / weight
+    noise = whitening(blocks.time_s[inside], blocks.spacing_s)
+    slope, squared, _ = _slopes(blocks.time_s[inside], blocks.values[inside], length_s, noise)
+    # gaps inside the window, or outside it, can make the two grids of correlations differ: the nearest one stands in
+    near = np.abs(noise.phi[:, None] - phi).argmin(0)
+    return Mixture(weight, slope[near], np.sqrt(variance / squared[near]), dof)
 
 
 def _slopes(
-    blocks: Blocks, inside: NDArray[np.bool_], length_s: float, start: StartFit
-) -> tuple[NDArray[np.float64], ...]:
-    """Slope times window length under each noise model of a start: weight, estimate, scale, degrees of freedom."""
-    phi = np.unique(start.phi)
-    at = np.searchsorted(phi, start.phi)
-    weight = np.bincount(at, start.weight)
-    kept = weight > 0
-    variance = np.bincount(at, start.weight * start.variance)[kept] / weight[kept]
-    noise = whitening(blocks.time_s[inside], blocks.spacing_s)
-    estimate, factor = _whitened_slopes(blocks.time_s[inside], blocks.values[inside], length_s, noise)
-    # a window with gaps elsewhere may have fewer noise models than the run: take those at the same correlations
-    same = np.array([int(np.argmin(np.abs(noise.phi - p))) for p in phi[kept]])
-    dof = np.full(len(same), float(np.median(start.dof)))
-    return weight[kept], estimate[same], np.sqrt(variance * factor[same]), dof
-
-
-def _whitened_slopes(t, y, length_s, noise):  # type: ignore[no-untyped-def]
-    """Generalised least-squares slope times length, and its variance in units of the noise variance."""
-    x = (t - t.mean()) / length_s
-    both = noise(np.stack([y - y[-1], x]))
-    on_ones = np.vecdot(both, noise.ones[:, None]) / noise.ones_squared[:, None]
-    both -= on_ones[:, :, None] * noise.ones[:, None]
-    squared = np.vecdot(both[:, 1], both[:, 1])
-    return np.vecdot(both[:, 0], both[:, 1]) / squared, 1 / squared
-
-
-def _own_change(t: NDArray[np.float64], y: NDArray[np.float64], length_s: float) -> Mixture:
-    """Change over the window by its slope, with noise models fitted to the window alone."""
-    blocks = block_averages(t, y)
-    m = len(blocks.values)
-    noise = whitening(blocks.time_s, blocks.spacing_s)
-    scale = float(np.std(blocks.values)) or 1.0
-    x = (blocks.time_s - blocks.time_s.mean()) / length_s
-    both = noise(np.stack([(blocks.values - blocks.values[-1]) / scale, x]))
+    t: NDArray[np.float64], y: NDArray[np.float64], length_s: float, noise: Whitening
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    # Generalised least squares: slope times length, squared length of the regressor, residual sum of squares
+    both = noise(np.stack([y - y[-1], (t - t.mean()) / length_s]))
     on_ones = np.vecdot(both, noise.ones[:, None]) / noise.ones_squared[:, None]
     both -= on_ones[:, :, None] * noise.ones[:, None]
     squared = np.vecdot(both[:, 1], both[:, 1])
     slope = np.vecdot(both[:, 0], both[:, 1]) / squared
     left = both[:, 0] - slope[:, None] * both[:, 1]
-    rss = np.maximum(np.vecdot(left, left), 1e-26 * m)
+    return slope, squared, np.vecdot(left, left)
+
+
+def _own_change(t: NDArray[np.float64], y: NDArray[np.float64], length_s: float) -> Mixture:
+    # Change over the window by its slope, with noise models fitted to the window alone
+    blocks = block_averages(t, y)
+    m = len(blocks.values)
+    noise = whitening(blocks.time_s, blocks.spacing_s)
+    slope, squared, rss = _slopes(blocks.time_s, blocks.values, length_s, noise)
+    rss = np.maximum(rss, 1e-26 * m * max(float(np.var(blocks.values)), 1e-300))
     log_weight = noise.log_weight - 0.5 * np.log(squared) - (m - 2) / 2 * np.log(rss / rss.min())
     weight = np.exp(log_weight - log_weight.max())
-    error = np.sqrt(rss / (m - 2) / squared)
-    return Mixture(weight / weight.sum(), slope * scale, error * scale, np.full(len(slope), m - 2.0))
+    return Mixture(weight / weight.sum(), slope, np.sqrt(rss / (m - 2) / squared), np.full(len(slope), m - 2.0))
 
 
 def all_equal_settled(

@@ -132,10 +132,8 @@ def stationary_mean(values: NDArray[np.float64]) -> StationaryMean:
 
 
 def _ar1_uncertainty(values: NDArray[np.float64]) -> tuple[float, float]:
-    """Standard uncertainty and degrees of freedom of a mean under AR(1) noise, bias of the correlation corrected.
-
-    The correction inverts ``E r = phi - (1 + 4 phi)/n`` (Marriott and Pope 1954, Kendall 1954; from memory).
-    """
+    # Find u and degrees of freedom of a mean under AR(1) noise, the bias of the correlation corrected.
+    # The correction inverts ``E r = phi - (1 + 4 phi)/n`` (Marriott and Pope 1954, Kendall 1954; from memory).
     n = len(values)
     phi = min(max((n * lag_one(values) + 1) / (n - 4), 0.0), 0.98)
     inflation = variance_inflation(phi, n)
@@ -145,7 +143,7 @@ def _ar1_uncertainty(values: NDArray[np.float64]) -> tuple[float, float]:
 
 
 def _cosine_uncertainty(d: NDArray[np.float64]) -> tuple[float, float]:
-    """Equal-weighted cosine estimate (Lazarus, Lewis, Stock and Watson 2018; from memory); long stretches in blocks."""
+    # Equal-weighted cosine estimate (Lazarus, Lewis, Stock and Watson 2018; from memory); long stretches in blocks
     from scipy.fft import dct
 
     if len(d) > MOST_COSINE_BLOCKS:
