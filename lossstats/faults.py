@@ -6,6 +6,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 MOST_PER_FILE = 20
+# A file with more faults is another kind of file than it should be: reading on would only take time.
+ENOUGH = 1000
 _LONGEST_SHOWN = 60
 
 
@@ -80,6 +82,11 @@ class FaultList:
         Name of the file in the trial folder.
     most : int, default 20
         Faults that are kept in words.
+
+    Attributes
+    ----------
+    stopped : bool
+        Set by a reader that gave up, so that the count is a lower bound.
     """
 
     def __init__(self, file: str, most: int = MOST_PER_FILE) -> None:
@@ -87,6 +94,7 @@ class FaultList:
         self._most = most
         self._kept: list[Fault] = []
         self._count = 0
+        self.stopped = False
 
     def __len__(self) -> int:
         return self._count
@@ -120,7 +128,8 @@ class FaultList:
         more = self._count - len(self._kept)
         if not more:
             return list(self._kept)
-        rest = Fault(self.file, None, None, f"{more} more faults", f"none; the first {len(self._kept)} are listed")
+        found = f"{'at least ' * self.stopped}{more} more fault{'s' * (more > 1)}"
+        rest = Fault(self.file, None, None, found, f"none; the first {len(self._kept)} are listed")
         return [*self._kept, rest]
 
 

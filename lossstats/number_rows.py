@@ -9,7 +9,7 @@ from datetime import datetime
 import numpy as np
 from numpy.typing import NDArray
 
-from lossstats.faults import FaultList, quoted
+from lossstats.faults import ENOUGH, FaultList, quoted
 from lossstats.raw_files import LONGEST_LINE
 from lossstats.settings import LogKeys
 
@@ -147,7 +147,12 @@ def read_block(block: bytes, first_line: int, form: RowForm) -> NDArray[np.float
     numbers = _read_all_at_once(block, first_line, form)
     if numbers is not None:
         return numbers[:, list(form.wanted)]
-    rows = [_read_row(line, first_line + index, form) for index, line in enumerate(block[:-1].split(b"\n"))]
+    rows = []
+    for index, line in enumerate(block[:-1].split(b"\n")):
+        rows.append(_read_row(line, first_line + index, form))
+        if len(form.faults) > ENOUGH:
+            form.faults.stopped = True
+            break
     return np.array(rows, dtype=float).reshape(len(rows), len(form.wanted))
 
 

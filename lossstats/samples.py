@@ -8,7 +8,7 @@ from datetime import datetime
 import numpy as np
 from numpy.typing import NDArray
 
-from lossstats.faults import Fault, FaultList, quoted
+from lossstats.faults import ENOUGH, Fault, FaultList, quoted
 from lossstats.number_rows import RowForm, read_block, split_fields
 from lossstats.raw_files import LONGEST_LINE, check_text
 from lossstats.settings import LogKeys, ReadingsKeys
@@ -153,6 +153,8 @@ def _read_rows(text: bytes, start: int, first_line: int, form: RowForm) -> NDArr
             form.faults.add(f"a line of more than {_BLOCK} bytes", f"lines of at most {LONGEST_LINE} bytes", line=line)
             break
         parts.append(read_block(text[start:end], line, form))
+        if form.faults.stopped:
+            break
         line += len(parts[-1])
         start = end
     return np.concatenate(parts)
@@ -166,7 +168,9 @@ def _check_times(time_s: NDArray[np.float64], first_line: int, form: RowForm, re
             f"the time {time_s[0]:g} s", "times since the start of the run, 0 or later", line=first_line, column=column
         )
     steps = np.diff(time_s)
-    for index in np.flatnonzero(steps <= 0):
+    falls = np.flatnonzero(steps <= 0)
+    form.faults.stopped |= len(falls) > ENOUGH
+    for index in falls[:ENOUGH]:
         found = f"the time {time_s[index + 1]:.10g} s after {time_s[index]:.10g} s"
         form.faults.add(found, "times that rise", line=first_line + int(index) + 1, column=column)
     if len(form.faults):
@@ -192,7 +196,9 @@ def _median(values: NDArray[np.float64]) -> float:
 def _check_spacing(steps: NDArray[np.float64], median: float, first_line: int, form: RowForm, jitter: float) -> None:
     whole = np.maximum(np.round(steps / median), 1)
     off = np.abs(steps - whole * median) > jitter * median + _step_of_times(form)
-    for index in np.flatnonzero(off & (whole <= _LONGEST_EVEN_GAP)):
+    uneven = np.flatnonzero(off & (whole <= _LONGEST_EVEN_GAP))
+    form.faults.stopped |= len(uneven) > ENOUGH
+    for index in uneven[:ENOUGH]:
         form.faults.add(
             f"a spacing of {steps[index]:.6g} s, where the median is {median:.6g} s",
             f"a whole number of medians within {jitter:g} of one (jitter in [readings] of trial.toml)",

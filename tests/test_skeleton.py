@@ -1,0 +1,89 @@
+"""The skeleton of a trial folder. Evidence: tomllib reads it; the faults it has are the blanks that were left."""
+
+from __future__ import annotations
+
+import dataclasses
+import importlib.util
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from lossstats.settings import ComparisonKeys, Settings, TrialKeys
+from lossstats.skeleton import skeleton_text, write_skeleton
+from lossstats.trial import find_faults, read_trial
+
+_spec = importlib.util.spec_from_file_location("small_trial", Path(__file__).with_name("small_trial.py"))
+assert _spec is not None
+assert _spec.loader is not None
+small_trial = importlib.util.module_from_spec(_spec)
+_spec.loader.exec_module(small_trial)
+
+
+def test_every_key_stands_there_with_its_meaning() -> None:
+    text = skeleton_text()
+    settings = Settings(TrialKeys("?"), ComparisonKeys("a", "b", "paired"))
+    plain = " ".join(text.replace("\n# ", " ").split())
+    for table in dataclasses.fields(Settings):
+        if table.name == "operating_point":
+            continue
+        assert f"[{table.name}]" in text
+        for key in dataclasses.fields(getattr(settings, table.name)):
+            assert f"\n{key.name} = " in text or f"\n# {key.name} =" in text
+            assert " ".join(key.metadata["doc"].split()) in plain
+    assert "# [operating_point.input_power_W]" in text
+
+
+def test_values_in_force_are_the_defaults() -> None:
+    tables = tomllib.loads(skeleton_text())
+    settings = Settings(TrialKeys("?"), ComparisonKeys("a", "b", "paired"))
+    assert tables["settling"]["final_window"] == settings.settling.final_window
+    assert tables["log"]["value"] == {"column": "loss_W", "factor": 1.0}
+    assert "difference_that_matters" not in tables["comparison"]
+
+
+def test_an_untouched_skeleton_says_what_is_still_to_be_filled(tmp_path: Path) -> None:
+    write_skeleton(tmp_path / "trial")
+    assert {path.name for path in (tmp_path / "trial").iterdir()} == {
+        "trial.toml",
+        "run_sheet.csv",
+        "samples",
+        "README.txt",
+    }
+    told = [(fault.file, fault.column, fault.found) for fault in find_faults(tmp_path / "trial")]
+    assert told == [
+        ("trial.toml", "key trial.question", "the text ''"),
+        ("trial.toml", "key comparison.before", "the text ''"),
+        ("trial.toml", "key comparison.after", "the text ''"),
+        ("trial.toml", "key comparison.design", "the text ''"),
+        ("run_sheet.csv", None, "a header and no rows"),
+    ]
+    assert '"paired" or "independent"' in find_faults(tmp_path / "trial")[3].accepted
+
+
+def test_a_filled_skeleton_reads(tmp_path: Path) -> None:
+    folder = tmp_path / "trial"
+    write_skeleton(folder)
+    for key, value in (("question", "Does it pay?"), ("before", "dusty"), ("after", "cleaned"), ("design", "paired")):
+        small_trial.swap(folder, "trial.toml", f'\n{key} = ""  # to be filled', f'\n{key} = "{value}"')
+    small_trial.swap(folder, "trial.toml", "# difference_that_matters =", "difference_that_matters = 0.2")
+    with (folder / "run_sheet.csv").open("a", newline="") as file:
+        file.write(small_trial.sheet().removeprefix(small_trial.HEADER))
+    for number in range(1, 7):
+        small_trial.put(folder, f"samples/r{number:02d}.csv", small_trial.samples(number))
+    trial = read_trial(folder)
+    expected = ComparisonKeys("dusty", "cleaned", "paired", difference_that_matters=0.2)
+    assert trial.settings == Settings(TrialKeys("Does it pay?"), expected)
+
+
+def test_an_empty_folder_is_taken_and_a_filled_one_refused(tmp_path: Path) -> None:
+    (tmp_path / "empty").mkdir()
+    write_skeleton(tmp_path / "empty")
+    with pytest.raises(
+        FileExistsError, match="folder: empty exists and is not empty; accepted: a new name, or an empty"
+    ):
+        write_skeleton(tmp_path / "empty")
+    (tmp_path / "file").write_text("x")
+    with pytest.raises(FileExistsError, match="folder: file exists"):
+        write_skeleton(tmp_path / "file")
+    assert (tmp_path / "file").read_text() == "x"

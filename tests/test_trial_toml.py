@@ -1,0 +1,198 @@
+"""trial.toml. Evidence: what is written reads back the same; tomllib as the reference for the written text."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+import tomllib
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import settings as hypothesis_settings
+from hypothesis import strategies as st
+
+from lossstats.settings import (
+    Column,
+    ComparisonKeys,
+    DriftKeys,
+    InstrumentKeys,
+    LogKeys,
+    OperatingPoint,
+    ReadingsKeys,
+    Settings,
+    SettlingKeys,
+    TrialKeys,
+)
+from lossstats.trial_toml import kit_form, read_settings, settings_text, written
+
+SHORT = '[trial]\nquestion = "Does it pay?"\n[comparison]\nbefore = "old"\nafter = "new"\ndesign = "paired"\n'
+
+
+def taken(text: str) -> Settings:
+    settings, faults = read_settings(text.encode())
+    assert settings is not None
+    assert faults == []
+    return settings
+
+
+def refused(text: str) -> list[str]:
+    faults = read_settings(text.encode())[1]
+    assert faults
+    return [str(fault) for fault in faults]
+
+
+def test_defaults_stand_where_nothing_is_said() -> None:
+    assert taken(SHORT) == Settings(TrialKeys("Does it pay?"), ComparisonKeys("old", "new", "paired"))
+
+
+def test_every_kind_of_key() -> None:
+    settings = taken(
+        SHORT.replace('"paired"', '"controls"\ncontrols = ["K08", "K09"]\ndifference_that_matters = 1')
+        + "[readings]\ninterval_s = [0.5, 1]\n[instrument]\ngain = 5e-3\ngain_dof = 12\nzero_dof = inf\n"
+        + '[log]\nseparator = "semicolon"\ndecimal = ","\nunit_row = true\nrows_before_header = 3\n'
+        + 'time = {column = "t", factor = 60}\n[log.other]\npower_W = {column = "P 1"}\n'
+        + "[operating_point.power_W]\nnominal = 280\ntolerance = 3\n"
+        + '[drift]\nbreaks = ["2031-03-03T12:00:00+01:00"]\n'
+    )
+    assert settings.comparison.controls == ("K08", "K09")
+    assert settings.comparison.difference_that_matters == 1.0
+    assert isinstance(settings.comparison.difference_that_matters, float)
+    assert settings.readings.interval_s == (0.5, 1.0)
+    assert (settings.instrument.gain, settings.instrument.gain_dof, settings.instrument.zero_dof) == (
+        0.005,
+        12,
+        math.inf,
+    )
+    assert (settings.log.unit_row, settings.log.rows_before_header) == (True, 3)
+    assert settings.log.time == Column("t", 60.0)
+    assert settings.log.other == {"power_W": Column("P 1")}
+    assert settings.operating_point == {"power_W": OperatingPoint(280.0, 3.0)}
+    assert settings.drift.breaks == ("2031-03-03T12:00:00+01:00",)
+
+
+RANGES = [
+    ("[comparison]", "confidence", ["0.5", "0.999"], ["0.49", "1.0", "nan", "inf", '"0.95"']),
+    ("[comparison]", "difference_that_matters", ["1e-9", "3"], ["0", "-1", "inf", "nan", "[]"]),
+    ("[comparison]", "repeatability", ["0.02"], ["0.0", "-0.02"]),
+    ("[readings]", "resolution", ["0", "0.5"], ["-0.1", "inf"]),
+    ("[readings]", "jitter", ["0", "1"], ["-0.1", "1.1"]),
+    ("[readings]", "interval_s", ["[]", "[1]"], ["[0]", "[inf]", '["1"]', "1"]),
+    ("[log]", "rows_before_header", ["0", "1000"], ["-1", "1001", "1.0", "true"]),
+    ("[log]", "unit_row", ["true"], ["1", '"true"']),
+    ("[log]", "ignore", ["[]", '["a"]'], ['[""]', "[1]", '"a"']),
+    ("[instrument]", "gain", ["0", "0.2"], ["0.21", "-0.001"]),
+    ("[instrument]", "gain_dof", ["inf", "0.5"], ["0", "-inf", "nan"]),
+    ("[settling]", "tolerance", ["0.001"], ["0", "-0.05"]),
+    ("[settling]", "final_window", ["0.1", "0.9"], ["0.09", "0.91"]),
+    ("[settling]", "still_moving", ['"use with a note"'], ['"use"', "1"]),
+    ("[drift]", "breaks", ['["2031-03-03T12:00:00Z"]'], ['["2031-03-03"]', "[2031-03-03T12:00:00Z]"]),
+]
+
+
+@pytest.mark.parametrize(
+    ("table", "key", "good", "bad"), RANGES, ids=lambda value: value if isinstance(value, str) else ""
+)
+def test_the_ends_of_every_range(table: str, key: str, good: list[str], bad: list[str]) -> None:
+    text = SHORT if table == "[comparison]" else SHORT + table + "\n"
+    line = len(text.split("\n"))
+    for value in good:
+        taken(text + f"{key} = {value}\n")
+    for value in bad:
+        told = refused(text + f"{key} = {value}\n")
+        assert len(told) == 1
+        assert told[0].startswith(f"trial.toml, line {line}, key {table[1:-1]}.{key}: found ")
+
+
+def test_every_fault_at_its_line() -> None:
+    text = (
+        '[trial]\nquestion = "?"\nunits = "W"\n\n[comparison]\nbefore = "a"\nafter = "b"\ndesign = "paird"\n'
+        "[log]\nvalue.column = 3\nother.p = {colum = 'P'}\n"
+    )
+    assert [told.partition("; accepted")[0] for told in refused(text)] == [
+        "trial.toml, line 3, key trial.units: found the unknown key 'units'",
+        "trial.toml, line 8, key comparison.design: found the text 'paird'",
+        "trial.toml, line 10, key log.value.column: found the number 3",
+        "trial.toml, line 11, key log.other.p.colum: found the unknown key 'colum'",
+        "trial.toml, line 11, key log.other.p.column: found no such key",
+    ]
+
+
+def test_unknown_keys_come_with_the_nearest_known_ones() -> None:
+    assert (
+        "accepted: unit (or question, measurand, better, note)"
+        in refused(SHORT.replace("[comp", 'units = "W"\n[comp'))[0]
+    )
+    assert "accepted: before, after, design" in refused(SHORT + "zzz = 1\n")[0]
+
+
+@pytest.mark.parametrize(
+    ("text", "place"),
+    [
+        ("[trial\n", "line 1, column 7"),
+        ('[trial]\nquestion = "a\n', "line 2, column 14"),
+        ("[trial]\n[trial]\n", "line 2, column 7"),
+        ('[trial]\nquestion = """a\n', "line 2"),
+    ],
+)
+def test_syntax_at_line_and_column(text: str, place: str) -> None:
+    settings, faults = read_settings(text.encode())
+    assert settings is None
+    assert str(faults[0]).startswith(f"trial.toml, {place}: found ")
+    assert "a line of TOML 1.0" in faults[0].accepted
+
+
+def test_other_text_than_utf_8() -> None:
+    assert refused("\ufeff" + SHORT)[0].startswith("trial.toml, line 1: found a byte-order mark")
+    told = read_settings(SHORT.encode() + b'note = "\xe4"\n')[1]
+    assert str(told[0]) == "trial.toml, line 7: found the byte 0xe4; accepted: text in UTF-8"
+
+
+FULL = Settings(
+    TrialKeys('Does „it“ pay?\n\\ \t \x7f "yes"', note="made up"),
+    ComparisonKeys("old", "new", "controls", controls=("K08",), difference_that_matters=0.25, confidence=0.9),
+    readings=ReadingsKeys(0.005, (0.5, 1.0), 0.1),
+    log=LogKeys(
+        separator="semicolon",
+        decimal=",",
+        encoding="latin-1",
+        blanks="strip",
+        decimals="free",
+        rows_before_header=2,
+        unit_row=True,
+        time=Column("Zeit", 60.0),
+        value=Column("Verlust (mW)", 1e-3),
+        other={"power_W": Column("P 1")},
+        ignore=("x", "y"),
+    ),
+    instrument=InstrumentKeys(gain=1e-05, gain_dof=8.0),
+    settling=SettlingKeys(0.02, 0.5, "leave out"),
+    drift=DriftKeys("ignore", breaks=("2031-03-03T12:00:00+01:00",)),
+    operating_point={"power_W": OperatingPoint(280.0, 3.0)},
+)
+
+
+@pytest.mark.parametrize("settings", [FULL, Settings(TrialKeys("?"), ComparisonKeys("a", "b", "single", "mount"))])
+def test_written_settings_read_back_the_same(settings: Settings) -> None:
+    assert taken(settings_text(settings)) == settings
+
+
+def test_written_settings_hold_every_value_defaults_too() -> None:
+    tables = tomllib.loads(settings_text(FULL))
+    for field in dataclasses.fields(Settings):
+        if field.name == "operating_point":
+            continue
+        table = getattr(FULL, field.name)
+        given_keys = {f.name for f in dataclasses.fields(table) if getattr(table, f.name) is not None}
+        assert set(tables[field.name]) == given_keys
+
+
+@given(st.one_of(st.text(st.characters(exclude_categories=["Cs"])), st.floats(allow_nan=False), st.booleans()))
+@hypothesis_settings(max_examples=200, deadline=None)
+def test_written_values_read_back_by_tomllib(value: Any) -> None:
+    assert tomllib.loads(f"a = {written(value)}\n")["a"] == value
+
+
+def test_kit_form_keeps_names_that_need_no_quotation_marks() -> None:
+    assert kit_form(FULL.log) == LogKeys(value=Column("value"), other={"power_W": Column("power_W")})
+    assert kit_form(LogKeys(time=Column("t"), value=Column("torque_Nm", 2.0))) == LogKeys(value=Column("torque_Nm"))
