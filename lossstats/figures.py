@@ -22,7 +22,7 @@ from lossstats.figure_style import (
 from lossstats.level_figures import SIZE as LEVELS_SIZE
 from lossstats.level_figures import draw_levels
 from lossstats.rendering import decimals_for, shown
-from lossstats.trace_figures import draw_run, draw_run_sheet
+from lossstats.trace_figures import RUNS_ON_A_SHEET, draw_run, draw_run_sheet, run_sheet_size
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -31,7 +31,17 @@ if TYPE_CHECKING:
     from lossstats.result import Result
     from lossstats.unit_table import UnitValue
 
-__all__ = ["SIZES", "draw_budget", "draw_levels", "draw_pairs", "draw_run", "draw_run_sheet", "draw_saving"]
+__all__ = [
+    "RUNS_ON_A_SHEET",
+    "SIZES",
+    "draw_budget",
+    "draw_levels",
+    "draw_pairs",
+    "draw_run",
+    "draw_run_sheet",
+    "draw_saving",
+    "run_sheet_size",
+]
 
 SIZES = {"levels": LEVELS_SIZE, "pairs": (5.2, 3.8), "saving": (7.0, 2.3), "budget": (7.0, 2.3)}
 MOST_NAMED_UNITS = 16

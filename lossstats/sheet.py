@@ -1,19 +1,39 @@
-"""The result sheet: one self-contained page with the figures beside it."""
+"""The result sheet: one self-contained page in the order of a reviewer's reading, with the figures beside it."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from html import escape
+import io
+import math
+from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from lossstats.rendering import decimals_for, shown, shown_dof
+from lossstats.sheet_page import bullets, page, paragraph, picture, section, table
+from lossstats.sheet_record import CAUTIONS, how_to_reproduce, inputs_table, settings_tables, versions_table
+
 if TYPE_CHECKING:
-    from lossstats.result import Result
+    from matplotlib.figure import Figure
+
+    from lossstats.estimate import Estimate
+    from lossstats.result import Result, RunResult
 
 Traces = Mapping[str, tuple[NDArray[np.float64], NDArray[np.float64]]]
+PAGE = "result_sheet.html"
+DPI = 150
+
+_SOURCES = {
+    "scatter": "scatter between the units; contains readings, mounting, and what drift differs from run to run",
+    "readings": "the readings alone, in place of a scatter smaller than they allow",
+    "gain": "calibration factor, the same in all runs",
+    "zero": "zero of the bench, the same in all runs",
+    "rezero": "new zero between the conditions",
+    "drift": "error of the drift removed that the runs share",
+    "drift origin": "level on which the corrected levels hang",
+}
 
 
 def write_sheet(result: Result, folder: str | Path, *, traces: Traces | None = None) -> Path:
@@ -24,21 +44,266 @@ def write_sheet(result: Result, folder: str | Path, *, traces: Traces | None = N
     result : Result
         The finished result.
     folder : path
-        An existing folder; only files inside it are written.
+        An existing folder; only files in it are written, those of an earlier sheet anew.
     traces : mapping of str to (ndarray, ndarray), optional
-        Time in s and readings of the runs, by run.
+        Time in s and readings of the runs, by run; without them there is no picture of the runs.
 
     Returns
     -------
     Path
         The page.
+
+    Raises
+    ------
+    FileNotFoundError
+        If the folder does not exist.
+
+    Notes
+    -----
+    Every number comes from the result, and the page holds its pictures: it can be mailed, and loads nothing. The
+    same result gives the same bytes with the same versions of the libraries.
     """
-    page = Path(folder) / "result_sheet.html"
-    title = escape(result.name or "Result")
-    body = result._repr_html_()
-    page.write_text(
-        f'<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8"><title>{title}</title></head>'
-        f"<body><h1>{title}</h1>{body}</body></html>\n",
-        encoding="utf-8",
+    target = Path(folder)
+    if not target.is_dir():
+        raise FileNotFoundError(f"{target}: found no such folder; accepted: an existing folder")
+    pictures = _draw(result, traces or {})
+    for name, png in pictures.items():
+        (target / f"{name}.png").write_bytes(png)
+    (target / PAGE).write_bytes(make_page(result, pictures).encode("utf-8"))
+    return target / PAGE
+
+
+def _draw(result: Result, traces: Traces) -> dict[str, bytes]:
+    # Runs go on in runs_2, runs_3 where one picture does not hold them.
+    from matplotlib.figure import Figure
+
+    from lossstats import figures
+    from lossstats.figure_style import house_style
+
+    pictures: dict[str, bytes] = {}
+    functions: dict[str, Callable[..., Any]] = {
+        "saving": figures.draw_saving,
+        "budget": figures.draw_budget,
+        "pairs": figures.draw_pairs,
+        "levels": figures.draw_levels,
+    }
+    with house_style():
+        for name, draw in functions.items():
+            # A Figure of its own, not one of pyplot: no backend is chosen and nothing stays open.
+            figure = Figure(figsize=figures.SIZES[name], layout="constrained")
+            draw(result, ax=figure.add_subplot())
+            pictures[name] = _png(figure)
+        runs = [run for run in result.runs if run.run in traces]
+        for number, first in enumerate(range(0, len(runs), figures.RUNS_ON_A_SHEET), start=1):
+            part = runs[first : first + figures.RUNS_ON_A_SHEET]
+            figure = Figure(figsize=figures.run_sheet_size(len(part)), layout="constrained")
+            figures.draw_run_sheet(part, traces, figure, unit=result.settings.trial.unit)
+            pictures["runs" if number == 1 else f"runs_{number}"] = _png(figure)
+    return pictures
+
+
+def _png(figure: Figure) -> bytes:
+    buffer = io.BytesIO()
+    figure.savefig(buffer, format="png", dpi=DPI, metadata={"Software": None})
+    return buffer.getvalue()
+
+
+def make_page(result: Result, pictures: Mapping[str, bytes]) -> str:
+    """Write the page as HTML, with its pictures inside.
+
+    Parameters
+    ----------
+    result : Result
+        The finished result.
+    pictures : mapping of str to bytes
+        PNG of the figures by name.
+
+    Returns
+    -------
+    str
+        The document.
+    """
+    title = result.name or "trial in memory"
+    statement = result.statement
+    first = statement.sentences[0]
+    sections = [
+        section("Statement", '<div class="claim">' + "".join(map(paragraph, statement.sentences)) + "</div>"),
+        section("Scope", bullets(statement.scope)),
+        section("What may not be claimed", bullets(statement.not_claimed)),
+        section("Notes", bullets([note for note in statement.notes if note != result.settings.trial.note])),
+        section("The saving", picture(pictures["saving"], first, _saving_caption(result)), _numbers(result)),
+        section("What the uncertainty is made of", _budget(result, pictures)),
+        section("The values compared", _pairs(result, pictures)),
+        section("Levels in bench order", _levels(result, pictures)),
+        section("Runs", _runs_table(result), _traces(pictures)),
+        section("Settings as declared", settings_tables(result.settings)),
+        section("Input files", inputs_table(result.inputs)),
+        section("Versions", versions_table(result.versions)),
+        section("How to reproduce this", how_to_reproduce(result.name)),
+        section("Cautions for work at the bench", bullets(CAUTIONS)),
+    ]
+    return page(f"{title}: result sheet", _header(title, result), sections)
+
+
+def _header(title: str, result: Result) -> str:
+    from html import escape
+
+    trial = result.settings.trial
+    return (
+        paragraph(f"Result sheet of the trial {title}", "kind")
+        + f"<h1>{escape(trial.question)}</h1>"
+        + paragraph(trial.note, "remark")
     )
-    return page
+
+
+def _saving_caption(result: Result) -> str:
+    c, keys, trial = result.comparison, result.settings.comparison, result.settings.trial
+    lower = trial.better == "lower"
+    text = f"Saving: {keys.before} minus {keys.after}" if lower else f"Gain: {keys.after} minus {keys.before}"
+    text += f", in {trial.unit}; above 0 the {trial.measurand} is {trial.better} {keys.after}."
+    if c.verdict.matters is not None:
+        return f"{text} Grey: less than the difference that matters, fixed before the trial."
+    return f"{text} No difference that matters was fixed."
+
+
+def _numbers(result: Result) -> str:
+    c, unit = result.comparison, result.settings.trial.unit
+    confidence = f"{100 * result.settings.comparison.confidence:g} %"
+    rows = [
+        _estimate_row(f"saving ({unit})", c.difference, c.observed),
+        _estimate_row("in percent of the level before (%)", c.percent, c.observed_percent),
+    ]
+    places = decimals_for(c.difference.standard_uncertainty) if c.difference else 2
+    lines = [
+        (f"mean level, {result.settings.comparison.before} ({unit})", shown(c.before_mean, places)),
+        (f"mean level, {result.settings.comparison.after} ({unit})", shown(c.after_mean, places)),
+        ("design, units", f"{c.design}, {' and '.join(map(str, c.n))}"),
+        ("verdict", c.verdict.words),
+        ("by the rule", c.verdict.why),
+    ]
+    if c.verdict.matters is not None:
+        lines.append((f"difference that matters ({unit})", f"{c.verdict.matters:g}"))
+    if c.p_value is not None:
+        lines.append(("p of no difference", _p(c.p_value)))
+    if c.exact is not None:
+        lines.append(("exact p, smallest reachable", f"{_p(c.exact.p_value)}, {_p(c.exact.smallest_p)}"))
+    if c.fieller_percent is not None:
+        ends = " to ".join(shown(end, places) for end in c.fieller_percent)
+        lines.append(("check: percent by Fieller's method, scatter alone (%)", ends))
+    if c.units_to_decide is not None:
+        lines.append(("units a condition that would decide", str(c.units_to_decide)))
+    for name, why in (("no interval, because", c.why_no_interval), ("no percentage, because", c.why_no_percent)):
+        if why:
+            lines.append((name, why))
+    head = ("", "value", f"{confidence} interval", "standard uncertainty", "degrees of freedom")
+    return table("The saving and its interval", head, rows, numbers=range(1, 5)) + table(
+        "What goes with it", ("", ""), lines
+    )
+
+
+def _estimate_row(name: str, estimate: Estimate | None, observed: float) -> tuple[str, ...]:
+    if estimate is None:
+        return name, "none" if math.isnan(observed) else f"{shown(observed, 2)} as read", "none", "none", "none"
+    places = decimals_for(estimate.standard_uncertainty)
+    ends = f"{shown(estimate.low, places)} to {shown(estimate.high, places)}"
+    u = shown(estimate.standard_uncertainty, places)
+    return name, shown(estimate.value, places), ends, u, shown_dof(estimate.degrees_of_freedom)
+
+
+def _p(p: float) -> str:
+    return "below 0.0001" if p < 0.0001 else f"{p:.2g}"
+
+
+def _budget(result: Result, pictures: Mapping[str, bytes]) -> str:
+    difference, unit = result.comparison.difference, result.settings.trial.unit
+    if difference is None:
+        return paragraph(f"No budget: {result.comparison.why_no_interval}.")
+    found: Any = result.budget.itertuples()
+    rows = [
+        (str(name), _SOURCES.get(str(name), "as named in the comparison"), f"{u:.2g}", f"{100 * share:.1f}")
+        for name, u, share in found
+    ]
+    rows.append(("combined", "root of the sum of squares", f"{difference.standard_uncertainty:.2g}", "100.0"))
+    head = ("source", "what it is", f"standard uncertainty ({unit})", "share of the variance (%)")
+    alt = "Shares of the variance: " + ", ".join(f"{row[0]} {row[3]} %" for row in rows[:-1])
+    return picture(pictures["budget"], alt, "Sources by their share of the variance of the saving.") + table(
+        "Uncertainty budget of the saving", head, rows, numbers=(2, 3)
+    )
+
+
+def _pairs(result: Result, pictures: Mapping[str, bytes]) -> str:
+    keys, unit = result.settings.comparison, result.settings.trial.unit
+    alt = f"Values of the units {keys.before} and {keys.after}; the numbers are in the table below"
+    caption = f"One mark a {keys.unit_of_replication} and condition; a value is the mean of its mounts."
+    if result.comparison.design == "single":
+        caption = (
+            "One mark a run; bars: interval of its level by the readings alone. What refitting does is not in them."
+        )
+    cells = {(u.group, u.unit, u.condition): u for u in result.units}
+    places = max((decimals_for(run.level.standard_uncertainty) for run in result.runs if run.used), default=3)
+    rows = []
+    for group, unit_name in dict.fromkeys((u.group, u.unit) for u in result.units):
+        both = [cells.get((group, unit_name, condition)) for condition in (keys.before, keys.after)]
+        values = [shown(u.value, min(places, 4)) if u else "" for u in both]
+        behind = [f"{u.mounts}, {u.runs}" if u else "" for u in both]
+        rows.append((unit_name, group, values[0], behind[0], values[1], behind[1]))
+    head = (
+        keys.unit_of_replication, "group", f"{keys.before} ({unit})", "mounts, runs", f"{keys.after} ({unit})", "mounts, runs",
+    )  # fmt: skip
+    return picture(pictures["pairs"], alt, caption, "narrow") + table("Unit values", head, rows, numbers=(2, 3, 4, 5))
+
+
+def _levels(result: Result, pictures: Mapping[str, bytes]) -> str:
+    alt = f"Levels of the {len(result.runs)} runs in bench order; the numbers are in the table of runs"
+    confidence = f"{100 * result.settings.comparison.confidence:g} %"
+    caption = f"Upright lines: {confidence} interval of each level by its readings; mostly shorter than the marks."
+    return picture(pictures["levels"], alt, caption) + table("Drift of the bench", ("", ""), result.drift._rows())
+
+
+def _runs_table(result: Result) -> str:
+    unit = result.settings.trial.unit
+    head = (
+        "run", "start", "what", f"level ({unit})", f"u ({unit})", "settled", "flags", f"drift removed ({unit})",
+        f"corrected ({unit})", "used",
+    )  # fmt: skip
+    caption = (
+        "Runs in bench order; start in the bench's own time; u: standard uncertainty of the level; "
+        "corrected: drift of the bench removed"
+    )
+    return table(caption, head, [_run_row(run) for run in result.runs], numbers=(3, 4, 7, 8), kind="small")
+
+
+def _run_row(run: RunResult) -> tuple[str, ...]:
+    places = decimals_for(run.level.standard_uncertainty)
+    what = " ".join(word for word in (run.article, run.condition) if word) or run.role
+    what += f", mount {run.mount}" if run.mount else ""
+    removed, corrected = ("" if x is None else shown(x, places) for x in (run.drift_removed, run.corrected))
+    used = "yes" if run.used else f"no: {run.why_not_used}"
+    return (
+        run.run, run.start[:16].replace("T", " "), what, shown(run.level.value, places),
+        shown(run.level.standard_uncertainty, places), run.settled.status, _flags(run, places), removed, corrected, used,
+    )  # fmt: skip
+
+
+def _flags(run: RunResult, places: int) -> str:
+    s = run.screening
+    counted = [
+        (len(s.spikes), "spike"),
+        (len(s.stuck), "stuck stretch"),
+        (len(s.clipped), "clipped stretch"),
+        (len(s.gaps), "gap"),
+        *((len(found), f"sample off {name}") for name, found in s.off_point.items()),
+    ]
+    words = [f"{n} {name}" if n == 1 else f"{n} × {name}" for n, name in counted if n]
+    if run.level_without_flagged is not None:
+        words.append(f"level without flagged {shown(run.level_without_flagged, places)}")
+    return "; ".join(words) or "none"
+
+
+def _traces(pictures: Mapping[str, bytes]) -> str:
+    caption = (
+        "Every run on its own scale. Shaded: final window; dashed: level; line: fitted approach; "
+        "crosses: flagged samples, kept unless the settings say otherwise."
+    )
+    names = [name for name in pictures if name.startswith("runs")]
+    return "".join(picture(pictures[name], "Samples of the runs", caption, "page") for name in names)

@@ -19,7 +19,8 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 SIZE = (7.0, 3.2)
-COLUMNS, ROWS = 4, 6
+COLUMNS = 4
+RUNS_ON_A_SHEET = 24  # fills a page of A4
 
 
 def draw_run(time_s: Array, values: Array, run_result: RunResult, *, ax: Axes | None = None, unit: str = "W") -> Axes:
@@ -61,6 +62,22 @@ def draw_run(time_s: Array, values: Array, run_result: RunResult, *, ax: Axes | 
     return ax
 
 
+def run_sheet_size(runs: int) -> tuple[float, float]:
+    """Choose the size of a sheet of small traces.
+
+    Parameters
+    ----------
+    runs : int
+        How many runs are on it.
+
+    Returns
+    -------
+    tuple of float
+        Width and height in inches.
+    """
+    return 7.0, 0.35 + (1.3 if runs > COLUMNS else 1.7) * -(-runs // COLUMNS)
+
+
 def draw_run_sheet(
     runs: Sequence[RunResult], traces: Mapping[str, tuple[Array, Array]], figure: Figure, *, unit: str = "W"
 ) -> Figure:
@@ -69,7 +86,7 @@ def draw_run_sheet(
     Parameters
     ----------
     runs : sequence of RunResult
-        At most `COLUMNS` times `ROWS` of them.
+        At most `RUNS_ON_A_SHEET` of them.
     traces : mapping of str to (ndarray, ndarray)
         Time in s and readings of each run, by its name.
     figure : Figure

@@ -1,0 +1,211 @@
+"""The page of a result sheet: its look, and its pieces as HTML. Everything that comes in as text stays text."""
+
+from __future__ import annotations
+
+from base64 import b64encode
+from collections.abc import Collection, Sequence
+from html import escape
+
+STYLE = """
+:root { color-scheme: light dark; --paper: #fdfdfc; --ink: #1d2327; --soft: #59646b; --rule: #c9cfd3; --panel: #f0f3f4;
+  --mark: #0b5f95; --warn: #a04300; }
+@media (prefers-color-scheme: dark) { :root { --paper: #15191c; --ink: #e4e8ea; --soft: #a3adb3; --rule: #3d464c;
+  --panel: #1e2428; --mark: #6db7e6; --warn: #f0a060; } }
+* { box-sizing: border-box; }
+body { margin: 0 auto; max-width: 54rem; padding: 1.5rem 1.25rem 3rem; background: var(--paper); color: var(--ink);
+  font: 1rem/1.5 system-ui, "Segoe UI", "Helvetica Neue", "DejaVu Sans", sans-serif; overflow-wrap: break-word; }
+header { border-bottom: 3px solid var(--ink); margin-bottom: 1.25rem; }
+header p { margin: 0 0 .6rem; }
+h1 { font-size: 1.45rem; line-height: 1.25; margin: .2rem 0 .6rem; }
+h2 { font-size: 1.08rem; margin: 2rem 0 .6rem; padding-top: .45rem; border-top: 1px solid var(--rule);
+  break-after: avoid; }
+h3 { font-size: .95rem; margin: 1rem 0 .3rem; break-after: avoid; }
+.kind { color: var(--soft); font-size: .85rem; letter-spacing: .04em; }
+.remark { color: var(--warn); font-weight: 600; }
+.claim { border-left: 5px solid var(--mark); background: var(--panel); padding: .8rem 1rem; margin: 0 0 .8rem; }
+.claim p { margin: 0 0 .5rem; } .claim p:first-child { font-size: 1.15rem; line-height: 1.4; font-weight: 600; }
+.claim p:last-child { margin: 0; }
+ul { margin: .3rem 0; padding-left: 1.25rem; } li { margin: .15rem 0; }
+figure { margin: .8rem 0; break-inside: avoid; }
+figure img { display: block; width: 100%; height: auto; background: #fff; border: 1px solid var(--rule);
+  border-radius: 3px; padding: .5rem; }
+figure.narrow img { max-width: 34rem; }
+figcaption, caption { color: var(--soft); font-size: .85rem; text-align: left; padding: .3rem 0; }
+.wide { overflow-x: auto; margin: .6rem 0 1rem; }
+table { border-collapse: collapse; font-size: .88rem; font-variant-numeric: tabular-nums; }
+th, td { text-align: left; vertical-align: top; padding: .22rem .9rem .22rem 0; border-bottom: 1px solid var(--rule); }
+thead th { border-bottom: 2px solid var(--ink); vertical-align: bottom; }
+tbody th { font-weight: 600; }
+.n { text-align: right; white-space: nowrap; }
+.small table { font-size: .78rem; } .small th, .small td { padding-right: .6rem; }
+.keys { columns: 2 20rem; column-gap: 2rem; } .keys > div { break-inside: avoid; margin-top: 0; }
+.hash td { font-family: ui-monospace, "DejaVu Sans Mono", monospace; font-size: .72rem; word-break: break-all; }
+code, pre { font-family: ui-monospace, "DejaVu Sans Mono", monospace; font-size: .9em; }
+pre { background: var(--panel); padding: .6rem .8rem; overflow-x: auto; }
+@media (max-width: 36rem) { body { padding: 1rem .8rem 2rem; } h1 { font-size: 1.2rem; } .claim p:first-child {
+  font-size: 1.05rem; } figure img { padding: .2rem; } }
+@page { size: A4; margin: 15mm 15mm 17mm; @bottom-right { content: counter(page) " / " counter(pages);
+  font: 8pt sans-serif; } }
+@media print { :root { color-scheme: light; --paper: #fff; --ink: #000; --soft: #444; --rule: #bbb; --panel: #f2f2f2;
+  --mark: #0b5f95; --warn: #8a3a00; }
+  body { max-width: none; padding: 0; font-size: 9.5pt; line-height: 1.4; }
+  .wide { overflow: visible; } thead { display: table-header-group; } tr, li, .claim { break-inside: avoid; }
+  figure img { border: none; padding: 0; } figure.narrow img { max-width: 115mm; }
+  figure.page img { max-height: 235mm; width: auto; max-width: 100%; }
+  .small table { font-size: 7.2pt; } .small th, .small td { padding-right: 2mm; } }
+"""
+
+
+def page(title: str, header: str, sections: Sequence[str]) -> str:
+    """Put the whole page together.
+
+    Parameters
+    ----------
+    title : str
+        Title of the window.
+    header : str
+        HTML of the head of the page.
+    sections : sequence of str
+        HTML of its sections, in order.
+
+    Returns
+    -------
+    str
+        A complete document that loads nothing from anywhere.
+    """
+    return (
+        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f"<title>{escape(title)}</title>\n<style>{STYLE}</style>\n</head>\n<body>\n"
+        f"<header>\n{header}\n</header>\n<main>\n" + "\n".join(sections) + "\n</main>\n</body>\n</html>\n"
+    )
+
+
+def section(heading: str, *parts: str) -> str:
+    """Make a section with its heading.
+
+    Parameters
+    ----------
+    heading : str
+        Text.
+    *parts : str
+        HTML; empty parts are passed over.
+
+    Returns
+    -------
+    str
+        HTML, or nothing at all if there is no part.
+    """
+    content = "\n".join(part for part in parts if part)
+    return f"<section>\n<h2>{escape(heading)}</h2>\n{content}\n</section>" if content else ""
+
+
+def paragraph(text: str, kind: str = "") -> str:
+    """Make a paragraph.
+
+    Parameters
+    ----------
+    text : str
+        Text.
+    kind : str
+        Class of the look.
+
+    Returns
+    -------
+    str
+        HTML, or nothing for no text.
+    """
+    look = f' class="{kind}"' if kind else ""
+    return f"<p{look}>{escape(text)}</p>" if text else ""
+
+
+def bullets(lines: Sequence[str]) -> str:
+    """Make a list.
+
+    Parameters
+    ----------
+    lines : sequence of str
+        Text of its points.
+
+    Returns
+    -------
+    str
+        HTML, or nothing for no lines.
+    """
+    items = "".join(f"<li>{escape(line)}</li>" for line in lines)
+    return f"<ul>{items}</ul>" if items else ""
+
+
+def table(
+    caption: str,
+    head: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    *,
+    numbers: Collection[int] = (),
+    kind: str = "",
+) -> str:
+    """Make a table whose first column names the rows.
+
+    Parameters
+    ----------
+    caption : str
+        What the table shows.
+    head : sequence of str
+        Names of the columns.
+    rows : sequence of sequence of str
+        Text of the cells.
+    numbers : collection of int
+        Columns of numbers, from 0; set flush right.
+    kind : str
+        Further class of the look.
+
+    Returns
+    -------
+    str
+        HTML; a wide table scrolls inside its own box.
+    """
+    look = ['class="n" ' if i in numbers else "" for i in range(len(head))]
+    top = "".join(f'<th {look[i]}scope="col">{escape(name)}</th>' for i, name in enumerate(head))
+    body = "\n".join(
+        "<tr>"
+        + "".join(
+            f'<th {look[i]}scope="row">{escape(cell)}</th>'
+            if i == 0
+            else f"<td {look[i]}".rstrip() + f">{escape(cell)}</td>"
+            for i, cell in enumerate(row)
+        )
+        + "</tr>"
+        for row in rows
+    )
+    classes = f"wide {kind}".strip()
+    return (
+        f'<div class="{classes}" role="region" aria-label="{escape(caption)}" tabindex="0"><table>'
+        f"<caption>{escape(caption)}</caption>\n<thead><tr>{top}</tr></thead>\n<tbody>\n{body}\n</tbody></table></div>"
+    )
+
+
+def picture(png: bytes, alt: str, caption: str, kind: str = "") -> str:
+    """Make a figure with its picture inside the page.
+
+    Parameters
+    ----------
+    png : bytes
+        Content of the PNG file.
+    alt : str
+        What the picture shows, for those who do not see it.
+    caption : str
+        Text below it.
+    kind : str
+        Class of the look: ``narrow`` or ``page``.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    look = f' class="{kind}"' if kind else ""
+    data = b64encode(png).decode("ascii")
+    return (
+        f'<figure{look}><img src="data:image/png;base64,{data}" alt="{escape(alt)}">'
+        f"<figcaption>{escape(caption)}</figcaption></figure>"
+    )
