@@ -9,13 +9,21 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lossstats.approach import fit_approach
-from lossstats.blocks import block_averages, checked_resolution, checked_run, checked_series, sampling_interval
+from lossstats.blocks import (
+    FEWEST_SAMPLES,
+    block_averages,
+    checked_resolution,
+    checked_run,
+    checked_series,
+    sampling_interval,
+)
 from lossstats.quantisation import display_step
 from lossstats.rendering import Record
 
 SPIKE_RATE = 0.02  # chance of any spike flag in a run of clean normal readings
 STUCK_RATE = 0.01  # the same for stuck stretches
 SHORTEST_STUCK = 5
+FEWEST_CLIPPED = 5
 NEIGHBOURS = 3  # on each side
 GAP = 1.5  # in sampling intervals
 
@@ -35,7 +43,8 @@ class Screening(Record):
     gaps : tuple of (int, int)
         Last sample before and first sample after a gap.
     clipped : tuple of (int, int)
-        Stuck stretches at the highest or lowest reading of the run.
+        First and last sample of stretches at the highest or lowest reading of the run, where these are stuck or where
+        that reading occurs far more often than the next one.
     off_point : dict of str to tuple of int
         Samples with the operating point out of tolerance, by column.
     samples : int
@@ -113,9 +122,11 @@ def screen_run(
     Notes
     -----
     *Spikes*: residuals of the fitted approach, each less the median of its six neighbours; scale from their median
-    absolute value, but not below 0.6 display steps; limit ``scale z(1 - 0.01/n) (1.03 + 12/n) + step/2``.
+    absolute value, but not below 0.6 display steps; limit ``scale z(1 - 0.01/n) (1.03 + 12/n) + step/2``. Where any
+    are found the approach is fitted again without them and the search repeated once.
     *Stuck*: a stretch of L >= 5 equal readings with ``n (1 - p) p^(L-1) < 0.01``, p the chance of a repeat in the
-    rest of the run. Limits and rates of false flags by simulation.
+    rest of the run. *Clipped*: the extreme reading at least five times and more than three times as often as the next
+    code, where the noise covers several codes. Limits and rates of false flags by simulation.
     """
     t, y = checked_run(time_s, values)
     step = checked_resolution(resolution)
@@ -174,21 +185,23 @@ def screen(
             f"readings lie on steps of {found_step:.3g}, taken as the display step here; no resolution was given"
         )
     spikes = _spikes(residuals, found_step)
+    if len(spikes):
+        spikes = _spikes(_residuals_without(t, y, residuals, spikes), found_step)
     stretches, can_tell = _stuck(y, found_step)
     if not can_tell:
         notes.append("stuck readings cannot be told from quiet ones at this resolution")
-    extreme = (y.min(), y.max())
-    clipped = [s for s in stretches if y[s[0]] in extreme]
+    clipped = _clipped(y, found_step)
+    clipped += [s for s in stretches if y[s[0]] in (y.min(), y.max()) and s not in clipped]
     intervals = np.diff(t)
     gaps = np.flatnonzero(intervals > GAP * sampling_interval(t))
-    inside = [np.arange(first, last + 1) for first, last in stretches]
+    inside = [np.arange(first, last + 1) for first, last in {*stretches, *clipped}]
     flagged = np.unique(np.concatenate([spikes, *inside])) if inside else spikes
     return Screening(
         flagged=tuple(flagged.tolist()),
         spikes=tuple(spikes.tolist()),
         stuck=tuple(s for s in stretches if s not in clipped),
         gaps=tuple((g, g + 1) for g in gaps.tolist()),
-        clipped=tuple(clipped),
+        clipped=tuple(sorted(clipped)),
         off_point=off_point,
         samples=len(y),
         notes=tuple(notes),
@@ -246,6 +259,17 @@ def _spikes(residuals: NDArray[np.float64], step: float) -> NDArray[np.int64]:
     return np.flatnonzero(away > limit)
 
 
+def _residuals_without(
+    t: NDArray[np.float64], y: NDArray[np.float64], residuals: NDArray[np.float64], spikes: NDArray[np.int64]
+) -> NDArray[np.float64]:
+    # A spike near the start bends the curve towards itself, and its neighbours then look like spikes: fit again without
+    kept = np.ones(len(y), dtype=bool)
+    kept[spikes] = False
+    if np.count_nonzero(kept) < FEWEST_SAMPLES or np.ptp(y[kept]) == 0:
+        return residuals
+    return fit_approach(block_averages(t[kept], y[kept])).residuals(t, y)
+
+
 def _neighbour_median(values: NDArray[np.float64]) -> NDArray[np.float64]:
     # Median of the three samples before and the three after, mirrored at the ends
     padded = np.pad(values, NEIGHBOURS, mode="reflect")
@@ -272,6 +296,21 @@ def _stuck(y: NDArray[np.float64], step: float) -> tuple[list[tuple[int, int]], 
         if repeat < 0.97 and n * (1 - repeat) * repeat ** (run - 1) < STUCK_RATE:
             found.append((begin, end - 1))
     return sorted(found), can_tell
+
+
+def _clipped(y: NDArray[np.float64], step: float) -> list[tuple[int, int]]:
+    # The tail of noise gets thinner outwards; a limit piles readings up at it. Told only where the noise covers codes
+    d = np.diff(y[len(y) // 2 :])
+    if float(np.mean(d * d)) / 2 < step**2 * 13 / 12:
+        return []
+    found = []
+    for extreme, inwards in ((y.max(), -step), (y.min(), step)):
+        at = y == extreme
+        next_code = np.count_nonzero(np.abs(y - extreme - inwards) < step / 2)
+        if np.count_nonzero(at) >= max(FEWEST_CLIPPED, 3 * (next_code + 1) + 1):
+            edges = np.flatnonzero(np.diff(at, prepend=False, append=False))
+            found += [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+    return found
 
 
 def _repeat_chance(y: NDArray[np.float64], begin: int, end: int, repeats_outside: int, step: float) -> float:
