@@ -181,9 +181,8 @@ def draw_saving(result: Result, *, ax: Axes | None = None) -> Axes:
         ax.spines["left"].set_visible(False)
         _name_sides(ax)
         keys = result.settings.comparison
-        ax.set_title(
-            f"{plain_text(keys.after, 20)} against {plain_text(keys.before, 20)}: {plain_text(c.verdict.words, 60)}"
-        )
+        title = f"{plain_text(keys.after, 20)} against {plain_text(keys.before, 20)}: {plain_text(c.verdict.words, 60)}"
+        ax.set_title(title[:1].upper() + title[1:])
     return ax
 
 

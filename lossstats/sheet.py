@@ -174,6 +174,7 @@ def _numbers(result: Result) -> str:
         _estimate_row("in percent of the level before (%)", c.percent, c.observed_percent),
     ]
     places = decimals_for(c.difference.standard_uncertainty) if c.difference else 2
+    percent_places = decimals_for(c.percent.standard_uncertainty) if c.percent else 1
     lines = [
         (f"mean level, {result.settings.comparison.before} ({unit})", shown(c.before_mean, places)),
         (f"mean level, {result.settings.comparison.after} ({unit})", shown(c.after_mean, places)),
@@ -186,18 +187,18 @@ def _numbers(result: Result) -> str:
     if c.p_value is not None:
         lines.append(("p of no difference", _p(c.p_value)))
     if c.exact is not None:
-        lines.append(("exact p, smallest reachable", f"{_p(c.exact.p_value)}, {_p(c.exact.smallest_p)}"))
+        lines += [("exact p", _p(c.exact.p_value)), ("exact p, smallest reachable", _p(c.exact.smallest_p))]
     if c.fieller_percent is not None:
-        ends = " to ".join(shown(end, places) for end in c.fieller_percent)
+        ends = " to ".join(shown(end, percent_places) for end in c.fieller_percent)
         lines.append(("check: percent by Fieller's method, scatter alone (%)", ends))
     if c.units_to_decide is not None:
         lines.append(("units a condition that would decide", str(c.units_to_decide)))
     for name, why in (("no interval, because", c.why_no_interval), ("no percentage, because", c.why_no_percent)):
         if why:
             lines.append((name, why))
-    head = ("", "value", f"{confidence} interval", "standard uncertainty", "degrees of freedom")
+    head = ("quantity", "value", f"{confidence} interval", "standard uncertainty", "degrees of freedom")
     return table("The saving and its interval", head, rows, numbers=range(1, 5)) + table(
-        "What goes with it", ("", ""), lines
+        "What goes with it", ("quantity", "value"), lines
     )
 
 
@@ -234,30 +235,33 @@ def _budget(result: Result, pictures: Mapping[str, bytes]) -> str:
 def _pairs(result: Result, pictures: Mapping[str, bytes]) -> str:
     keys, unit = result.settings.comparison, result.settings.trial.unit
     alt = f"Values of the units {keys.before} and {keys.after}; the numbers are in the table below"
-    caption = f"One mark a {keys.unit_of_replication} and condition; a value is the mean of its mounts."
+    caption = f"One mark per {keys.unit_of_replication} and condition: the mean of its mounts."
     if result.comparison.design == "single":
         caption = (
-            "One mark a run; bars: interval of its level by the readings alone. What refitting does is not in them."
+            "One mark per run; bars: interval of its level by the readings alone. What refitting does is not in them."
         )
     cells = {(u.group, u.unit, u.condition): u for u in result.units}
     places = max((decimals_for(run.level.standard_uncertainty) for run in result.runs if run.used), default=3)
     rows = []
-    for group, unit_name in dict.fromkeys((u.group, u.unit) for u in result.units):
-        both = [cells.get((group, unit_name, condition)) for condition in (keys.before, keys.after)]
-        values = [shown(u.value, min(places, 4)) if u else "" for u in both]
-        behind = [f"{u.mounts}, {u.runs}" if u else "" for u in both]
-        rows.append((unit_name, group, values[0], behind[0], values[1], behind[1]))
-    head = (
-        keys.unit_of_replication, "group", f"{keys.before} ({unit})", "mounts, runs", f"{keys.after} ({unit})", "mounts, runs",
-    )  # fmt: skip
-    return picture(pictures["pairs"], alt, caption, "narrow") + table("Unit values", head, rows, numbers=(2, 3, 4, 5))
+    for group, name in dict.fromkeys((u.group, u.unit) for u in result.units):
+        row = [f"{name} (untouched)" if group == "control" else name]
+        for condition in (keys.before, keys.after):
+            u = cells.get((group, name, condition))
+            row += [shown(u.value, min(places, 4)), f"{u.mounts}, {u.runs}"] if u else ["", ""]
+        rows.append(row)
+    behind = "mounts, runs"
+    head = (keys.unit_of_replication, f"{keys.before} ({unit})", behind, f"{keys.after} ({unit})", behind)
+    values = table("Unit values", head, rows, numbers=range(1, 5))
+    return f'<div class="beside">{picture(pictures["pairs"], alt, caption)}{values}</div>'
 
 
 def _levels(result: Result, pictures: Mapping[str, bytes]) -> str:
     alt = f"Levels of the {len(result.runs)} runs in bench order; the numbers are in the table of runs"
     confidence = f"{100 * result.settings.comparison.confidence:g} %"
     caption = f"Upright lines: {confidence} interval of each level by its readings; mostly shorter than the marks."
-    return picture(pictures["levels"], alt, caption) + table("Drift of the bench", ("", ""), result.drift._rows())
+    return picture(pictures["levels"], alt, caption) + table(
+        "Drift of the bench", ("quantity", "value"), result.drift._rows()
+    )
 
 
 def _runs_table(result: Result) -> str:
@@ -270,7 +274,7 @@ def _runs_table(result: Result) -> str:
         "Runs in bench order; start in the bench's own time; u: standard uncertainty of the level; "
         "corrected: drift of the bench removed"
     )
-    return table(caption, head, [_run_row(run) for run in result.runs], numbers=(3, 4, 7, 8), kind="small")
+    return table(caption, head, [_run_row(run) for run in result.runs], numbers=(3, 4, 7, 8), kind="small runs long")
 
 
 def _run_row(run: RunResult) -> tuple[str, ...]:
@@ -279,9 +283,10 @@ def _run_row(run: RunResult) -> tuple[str, ...]:
     what += f", mount {run.mount}" if run.mount else ""
     removed, corrected = ("" if x is None else shown(x, places) for x in (run.drift_removed, run.corrected))
     used = "yes" if run.used else f"no: {run.why_not_used}"
+    level, u = shown(run.level.value, places), shown(run.level.standard_uncertainty, places)
     return (
-        run.run, run.start[:16].replace("T", " "), what, shown(run.level.value, places),
-        shown(run.level.standard_uncertainty, places), run.settled.status, _flags(run, places), removed, corrected, used,
+        run.run, run.start[:16].replace("T", " "), what, level, u, run.settled.status, _flags(run, places),
+        removed, corrected, used,
     )  # fmt: skip
 
 
@@ -306,4 +311,8 @@ def _traces(pictures: Mapping[str, bytes]) -> str:
         "crosses: flagged samples, kept unless the settings say otherwise."
     )
     names = [name for name in pictures if name.startswith("runs")]
-    return "".join(picture(pictures[name], "Samples of the runs", caption, "page") for name in names)
+    captions = (caption, *["Samples of the runs, continued."] * (len(names) - 1))
+    return "".join(
+        picture(pictures[name], "Samples of the runs over time, one small panel per run", text, "page")
+        for name, text in zip(names, captions, strict=False)
+    )

@@ -29,16 +29,21 @@ ul { margin: .3rem 0; padding-left: 1.25rem; } li { margin: .15rem 0; }
 figure { margin: .8rem 0; break-inside: avoid; }
 figure img { display: block; width: 100%; height: auto; background: #fff; border: 1px solid var(--rule);
   border-radius: 3px; padding: .5rem; }
-figure.narrow img { max-width: 34rem; }
 figcaption, caption { color: var(--soft); font-size: .85rem; text-align: left; padding: .3rem 0; }
 .wide { overflow-x: auto; margin: .6rem 0 1rem; }
 table { border-collapse: collapse; font-size: .88rem; font-variant-numeric: tabular-nums; }
 th, td { text-align: left; vertical-align: top; padding: .22rem .9rem .22rem 0; border-bottom: 1px solid var(--rule); }
 thead th { border-bottom: 2px solid var(--ink); vertical-align: bottom; }
 tbody th { font-weight: 600; }
-.n { text-align: right; white-space: nowrap; }
-.small table { font-size: .78rem; } .small th, .small td { padding-right: .6rem; }
+td.n { text-align: right; white-space: nowrap; } th.n { text-align: right; }
+.small td:nth-child(2) { min-width: 4.6em; }
+tbody th { min-width: 6em; } td:not(.n) { min-width: 8em; }
+.small table { font-size: .78rem; } .small th, .small td { padding-right: .6rem; min-width: 0; }
+.runs td:nth-child(2) { white-space: nowrap; } .runs td:nth-child(3), .runs td:nth-child(7) { min-width: 7.5em; }
 .keys { columns: 2 20rem; column-gap: 2rem; } .keys > div { break-inside: avoid; margin-top: 0; }
+.beside { display: flex; flex-wrap: wrap; gap: 0 1.5rem; align-items: start; }
+.beside figure { flex: 1 1 19rem; max-width: 30rem; } .beside .wide { flex: 0 1 auto; max-width: 100%; }
+.hash th, .hash td { padding-top: .08rem; padding-bottom: .08rem; font-size: .78rem; }
 .hash td { font-family: ui-monospace, "DejaVu Sans Mono", monospace; font-size: .72rem; word-break: break-all; }
 code, pre { font-family: ui-monospace, "DejaVu Sans Mono", monospace; font-size: .9em; }
 pre { background: var(--panel); padding: .6rem .8rem; overflow-x: auto; }
@@ -47,12 +52,12 @@ pre { background: var(--panel); padding: .6rem .8rem; overflow-x: auto; }
 @page { size: A4; margin: 15mm 15mm 17mm; @bottom-right { content: counter(page) " / " counter(pages);
   font: 8pt sans-serif; } }
 @media print { :root { color-scheme: light; --paper: #fff; --ink: #000; --soft: #444; --rule: #bbb; --panel: #f2f2f2;
-  --mark: #0b5f95; --warn: #8a3a00; }
-  body { max-width: none; padding: 0; font-size: 9.5pt; line-height: 1.4; }
-  .wide { overflow: visible; } thead { display: table-header-group; } tr, li, .claim { break-inside: avoid; }
-  figure img { border: none; padding: 0; } figure.narrow img { max-width: 115mm; }
-  figure.page img { max-height: 235mm; width: auto; max-width: 100%; }
-  .small table { font-size: 7.2pt; } .small th, .small td { padding-right: 2mm; } }
+  --mark: #0b5f95; --warn: #8a3a00; font-size: 9.5pt; }
+  body { max-width: none; padding: 0; line-height: 1.38; } h2 { margin-top: 1.2rem; }
+  .wide { overflow: visible; } .wide:not(.long) { break-inside: avoid; } .beside, tr, li, .claim { break-inside: avoid; }
+  thead { display: table-header-group; } caption, thead { break-after: avoid; }
+  figure img { border: none; padding: 0; max-width: 165mm; }
+  figure.page img { max-height: 225mm; width: auto; max-width: 100%; } .beside figure { flex-basis: 85mm; } }
 """
 
 
@@ -196,7 +201,7 @@ def picture(png: bytes, alt: str, caption: str, kind: str = "") -> str:
     caption : str
         Text below it.
     kind : str
-        Class of the look: ``narrow`` or ``page``.
+        Class of the look: ``page`` for a picture that fills one.
 
     Returns
     -------

@@ -45,8 +45,6 @@ def settings_tables(settings: Settings) -> str:
 
 
 def _declared(value: Any) -> str:
-    if value is None:
-        return "not given"
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, float):
@@ -57,7 +55,7 @@ def _declared(value: Any) -> str:
         return ", ".join(f"{name}: {_declared(item)}" for name, item in value.items()) or "none"
     if isinstance(value, Sequence) and not isinstance(value, str):
         return ", ".join(_declared(item) for item in value) or "none"
-    return str(value) or "not given"
+    return "not given" if value in (None, "") else str(value)
 
 
 def inputs_table(inputs: Mapping[str, str]) -> str:
@@ -75,7 +73,7 @@ def inputs_table(inputs: Mapping[str, str]) -> str:
     """
     if not inputs:
         return paragraph("The trial was made in memory: there are no input files.")
-    return table("SHA-256 of every input file", ("file", "SHA-256"), list(inputs.items()), kind="hash")
+    return table("SHA-256 of every input file", ("file", "SHA-256"), list(inputs.items()), kind="hash long")
 
 
 def versions_table(versions: Mapping[str, str]) -> str:
