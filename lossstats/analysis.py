@@ -186,7 +186,8 @@ def _tabulate(trial: Trial, drift: DriftCorrection, used: Sequence[bool]) -> Uni
         used,
         conditions=(keys.before, keys.after),
         controls=keys.controls,
-        unit=keys.unit_of_replication,
+        # A known repeatability speaks of mounts, and the article is then one unit whatever the number of mounts.
+        unit="article" if keys.repeatability is not None else keys.unit_of_replication,
         paired=keys.design in {"paired", "controls"},
     )
 

@@ -448,7 +448,7 @@ def reduce_runs(
     flagged_samples : {"keep", "leave out"}
         Whether flagged samples count in ``level``.
     operating_points : sequence of mapping, optional
-        Operating-point columns of each run.
+        Operating-point columns of each run; an empty mapping for a run that is not checked, such as a zero run.
     limits : mapping of str to (float, float), optional
         Lowest and highest value allowed of these columns.
     progress : callable, optional
@@ -481,7 +481,7 @@ def reduce_runs(
     for number, ((time_s, values), point) in enumerate(progress(pairs) if progress else pairs):
         try:
             t, y = checked_run(time_s, values)
-            off = off_point_samples(len(y), point, limits or {})
+            off = off_point_samples(len(y), point, (limits or {}) if point else {})
             reduced.append(_reduced(t, y, rule, off))
         except ValueError as error:
             raise ValueError(f"runs[{number}]: {error}") from error
