@@ -194,8 +194,11 @@ def _median(values: NDArray[np.float64]) -> float:
 
 
 def _check_spacing(steps: NDArray[np.float64], median: float, first_line: int, form: RowForm, jitter: float) -> None:
+    allowed = jitter * median + _step_of_times(form)
+    if np.abs(steps - median).max() <= allowed:
+        return
     whole = np.maximum(np.round(steps / median), 1)
-    off = np.abs(steps - whole * median) > jitter * median + _step_of_times(form)
+    off = np.abs(steps - whole * median) > allowed
     uneven = np.flatnonzero(off & (whole <= _LONGEST_EVEN_GAP))
     form.faults.stopped |= len(uneven) > ENOUGH
     for index in uneven[:ENOUGH]:

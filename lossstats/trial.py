@@ -10,23 +10,23 @@ import shutil
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
-from typing import Literal
+from typing import Literal, cast
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lossstats import run_sheet, trial_toml
-from lossstats.faults import Fault, FaultList, TrialError, quoted
-from lossstats.raw_files import MOST_SAMPLE_BYTES, MOST_TABLE_BYTES, check_name, read_bytes
+from lossstats.faults import Fault, FaultList, TrialError
+from lossstats.raw_files import MOST_SAMPLE_BYTES, MOST_TABLE_BYTES, check_name, find_unnamed, read_bytes
 from lossstats.run_sheet import SheetRow, read_run_sheet, run_sheet_text
 from lossstats.samples import Samples, read_samples
+from lossstats.samples_text import samples_text
 from lossstats.settings import Settings
 from lossstats.trial_checks import check_rows
 from lossstats.trial_toml import kit_form, read_settings, settings_text
 
 # Sheets are filled by hand, to the minute.
 _START_TOLERANCE_S = 60.0
-_MOST_DECIMALS = 9
 
 
 def _kept(values: ArrayLike) -> NDArray[np.float64]:
@@ -218,7 +218,7 @@ def _read_folder(folder: Path) -> tuple[Trial | None, list[Fault]]:
             part = _read_run(folder, row, settings if log_is_told else None, sha256, faults)
             if part is not None:
                 samples[row.file] = part
-    faults += _find_unnamed(folder, {row.file for row in rows})
+    faults += find_unnamed(folder, {row.file for row in rows})
     faults += _find_copies(rows, samples, sha256)
     lasts_s = {name: float(part.time_s[-1]) for name, part in samples.items()}
     faults += check_rows(rows, settings.comparison if settings and trial_is_told else None, lasts_s)
@@ -267,22 +267,6 @@ def _read_run(
     return samples
 
 
-def _find_unnamed(folder: Path, named: set[str]) -> list[Fault]:
-    # Files below samples/ that the run sheet does not name; hidden ones are passed over.
-    faults = []
-    top = folder / "samples"
-    for place, folders, files in os.walk(top):
-        folders.sort()
-        links = [name for name in folders if (Path(place) / name).is_symlink()]
-        for name in sorted([*files, *links]):
-            file = (Path(place) / name).relative_to(folder).as_posix()
-            if file not in named and not name.startswith("."):
-                faults.append(
-                    Fault(file, None, None, "a file that run_sheet.csv does not name", "every file in one row")
-                )
-    return faults
-
-
 def _find_copies(rows: list[SheetRow], samples: dict[str, Samples], sha256: dict[str, str]) -> list[Fault]:
     # Two runs with the same content to the last byte are one file copied, unless the readings stand still.
     faults = []
@@ -297,12 +281,10 @@ def _find_copies(rows: list[SheetRow], samples: dict[str, Samples], sha256: dict
 
 
 def _shape_run(row: SheetRow, samples: Samples) -> Run:
-    if row.start is None or row.role not in ("test", "reference", "zero"):  # pragma: no cover - a fault stops this
-        raise TrialError([Fault(run_sheet.FILE, row.line, None, quoted(row.run), "a row without faults")])
     return Run(
         row.run,
-        row.start,
-        row.role,  # type: ignore[arg-type]
+        cast("datetime", row.start),
+        cast("Literal['test', 'reference', 'zero']", row.role),
         row.article,
         row.condition,
         row.mount,
@@ -333,9 +315,7 @@ def write_trial(trial: Trial, folder: str | os.PathLike[str]) -> None:
 
     Notes
     -----
-    Decimals, one number of them a column of a file: those of the resolution (values), or none (times), or as many more,
-    up to 9, as give every number back to 1e-12 of itself. Numbers that need more than 9 decimals lie on no lattice
-    that a bench shows, and are rounded to 9.
+    Decimals: `samples_text` says how many are written.
     """
     target = Path(folder)
     if target.exists() or target.is_symlink():
@@ -364,61 +344,10 @@ def _write_files(trial: Trial, folder: Path) -> None:
             raise TrialError([Fault(run_sheet.FILE, None, f"run {run.name}", wrong, "a file below samples/")])
         path = folder / run.file
         path.parent.mkdir(parents=True, exist_ok=True)
-        _write(path, samples_text(run, settings))
+        columns = {settings.log.time.column: run.time_s, settings.log.value.column: run.values, **run.operating_point}
+        _write(path, samples_text(columns, resolution=settings.readings.resolution))
 
 
 def _write(path: Path, text: str) -> None:
     with path.open("x", encoding="utf-8", newline="") as file:
         file.write(text)
-
-
-def samples_text(run: Run, settings: Settings) -> str:
-    r"""Text of one sample file in the kit's own form.
-
-    Parameters
-    ----------
-    run : Run
-        The run.
-    settings : Settings
-        Names of the columns, and the resolution.
-
-    Returns
-    -------
-    str
-        Header and rows, each ended by ``\n``; decimals as `write_trial` says.
-    """
-    names = [settings.log.time.column, settings.log.value.column, *run.operating_point]
-    columns = [run.time_s, run.values, *run.operating_point.values()]
-    least = [0, decimals_of_step(settings.readings.resolution), *(0 for _ in run.operating_point)]
-    form = ",".join(f"%.{_decimals(column, low)}f" for column, low in zip(columns, least, strict=True)) + "\n"
-    numbers = np.column_stack(columns).ravel().tolist()
-    return ",".join(names) + "\n" + (form * len(run.time_s)) % tuple(numbers)
-
-
-def decimals_of_step(step: float) -> int:
-    """Count the decimals that a display step needs.
-
-    Parameters
-    ----------
-    step : float
-        Resolution; 0 if there is none.
-
-    Returns
-    -------
-    int
-        At most 9.
-
-    Examples
-    --------
-    >>> decimals_of_step(0.005), decimals_of_step(0.5), decimals_of_step(10.0), decimals_of_step(1e-3)
-    (3, 1, 0, 3)
-    """
-    text = f"{step:.{_MOST_DECIMALS}f}".rstrip("0")
-    return len(text.partition(".")[2])
-
-
-def _decimals(values: NDArray[np.float64], least: int) -> int:
-    for decimals in range(least, _MOST_DECIMALS):
-        if (np.abs(np.round(values, decimals) - values) <= 1e-12 * np.abs(values)).all():
-            return decimals
-    return _MOST_DECIMALS
