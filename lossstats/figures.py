@@ -22,6 +22,7 @@ from lossstats.figure_style import (
 from lossstats.level_figures import SIZE as LEVELS_SIZE
 from lossstats.level_figures import draw_levels
 from lossstats.rendering import decimals_for, shown
+from lossstats.statement import _places
 from lossstats.trace_figures import RUNS_ON_A_SHEET, draw_run, draw_run_sheet, run_sheet_size
 
 if TYPE_CHECKING:
@@ -172,9 +173,9 @@ def draw_saving(result: Result, *, ax: Axes | None = None) -> Axes:
             ax.plot([c.observed], [0], "D", color=INK, markerfacecolor="white", markersize=7)
             _write(ax, c.observed, 0.5, f"change as read {shown(c.observed, 2)} {unit}: no interval, no claim")
         else:
-            _draw_interval(ax, c.difference, unit)
+            _draw_interval(ax, c.difference, unit, _places(c.difference, matters))
             if c.percent is not None:
-                text = f"{_ends(c.percent, '%')} of the level before"
+                text = f"{_ends(c.percent, '%', decimals_for(c.percent.standard_uncertainty))} of the level before"
                 _write(ax, c.difference.value, -0.5, text)
         ax.margins(x=0.2)
         ax.set(ylim=(-1, 1.35), yticks=[], xlabel=f"saving ({unit}){grey}")
@@ -186,14 +187,13 @@ def draw_saving(result: Result, *, ax: Axes | None = None) -> Axes:
     return ax
 
 
-def _draw_interval(ax: Axes, d: Estimate, unit: str) -> None:
+def _draw_interval(ax: Axes, d: Estimate, unit: str, places: int) -> None:
     reach = [[d.value - d.low], [d.high - d.value]]
     ax.errorbar([d.value], [0], xerr=reach, fmt="D", color=INK, markersize=7, capsize=6, linewidth=2, capthick=2)
-    _write(ax, d.value, 0.5, f"{_ends(d, unit)}, {d.confidence * 100:g} % interval")
+    _write(ax, d.value, 0.5, f"{_ends(d, unit, places)}, {d.confidence * 100:g} % interval")
 
 
-def _ends(d: Estimate, unit: str) -> str:
-    places = decimals_for(d.standard_uncertainty)
+def _ends(d: Estimate, unit: str, places: int) -> str:
     return f"{shown(d.value, places)} {unit} ({shown(d.low, places)} {unit} to {shown(d.high, places)} {unit})"
 
 

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from lossstats.rendering import decimals_for, shown, shown_dof
 from lossstats.sheet_page import bullets, page, paragraph, picture, section, table
 from lossstats.sheet_record import CAUTIONS, how_to_reproduce, inputs_table, settings_tables, versions_table
+from lossstats.statement import _places
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -169,12 +170,12 @@ def _saving_caption(result: Result) -> str:
 def _numbers(result: Result) -> str:
     c, unit = result.comparison, result.settings.trial.unit
     confidence = f"{100 * result.settings.comparison.confidence:g} %"
-    rows = [
-        _estimate_row(f"saving ({unit})", c.difference, c.observed),
-        _estimate_row("in percent of the level before (%)", c.percent, c.observed_percent),
-    ]
-    places = decimals_for(c.difference.standard_uncertainty) if c.difference else 2
+    places = _places(c.difference, c.verdict.matters) if c.difference else 2
     percent_places = decimals_for(c.percent.standard_uncertainty) if c.percent else 1
+    rows = [
+        _estimate_row(f"saving ({unit})", c.difference, c.observed, places),
+        _estimate_row("in percent of the level before (%)", c.percent, c.observed_percent, percent_places),
+    ]
     lines = [
         (f"mean level, {result.settings.comparison.before} ({unit})", shown(c.before_mean, places)),
         (f"mean level, {result.settings.comparison.after} ({unit})", shown(c.after_mean, places)),
@@ -202,10 +203,9 @@ def _numbers(result: Result) -> str:
     )
 
 
-def _estimate_row(name: str, estimate: Estimate | None, observed: float) -> tuple[str, ...]:
+def _estimate_row(name: str, estimate: Estimate | None, observed: float, places: int) -> tuple[str, ...]:
     if estimate is None:
-        return name, "none" if math.isnan(observed) else f"{shown(observed, 2)} as read", "none", "none", "none"
-    places = decimals_for(estimate.standard_uncertainty)
+        return name, "none" if math.isnan(observed) else f"{shown(observed, places)} as read", "none", "none", "none"
     ends = f"{shown(estimate.low, places)} to {shown(estimate.high, places)}"
     u = shown(estimate.standard_uncertainty, places)
     return name, shown(estimate.value, places), ends, u, shown_dof(estimate.degrees_of_freedom)

@@ -47,14 +47,15 @@ tbody th { min-width: 6em; } td:not(.n) { min-width: 8em; }
 .hash td { font-family: ui-monospace, "DejaVu Sans Mono", monospace; font-size: .72rem; word-break: break-all; }
 code, pre { font-family: ui-monospace, "DejaVu Sans Mono", monospace; font-size: .9em; }
 pre { background: var(--panel); padding: .6rem .8rem; overflow-x: auto; }
-@media (max-width: 36rem) { body { padding: 1rem .8rem 2rem; } h1 { font-size: 1.2rem; } .claim p:first-child {
-  font-size: 1.05rem; } figure img { padding: .2rem; } }
+@media screen and (max-width: 36rem) { body { padding: 1rem .8rem 2rem; } h1 { font-size: 1.2rem; }
+  .claim p:first-child { font-size: 1.05rem; } figure { overflow-x: auto; } figure img { padding: .2rem; }
+  main > section > figure img { min-width: 36rem; } }
 @page { size: A4; margin: 15mm 15mm 17mm; @bottom-right { content: counter(page) " / " counter(pages);
   font: 8pt sans-serif; } }
 @media print { :root { color-scheme: light; --paper: #fff; --ink: #000; --soft: #444; --rule: #bbb; --panel: #f2f2f2;
   --mark: #0b5f95; --warn: #8a3a00; font-size: 9.5pt; }
   body { max-width: none; padding: 0; line-height: 1.38; } h2 { margin-top: 1.2rem; }
-  .wide { overflow: visible; } .wide:not(.long) { break-inside: avoid; } .beside, tr, li, .claim { break-inside: avoid; }
+  .wide { overflow: visible; } .wide:not(.long), .beside, tr, li, .claim { break-inside: avoid; }
   thead { display: table-header-group; } caption, thead { break-after: avoid; }
   figure img { border: none; padding: 0; max-width: 165mm; }
   figure.page img { max-height: 225mm; width: auto; max-width: 100%; } .beside figure { flex-basis: 85mm; } }
