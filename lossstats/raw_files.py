@@ -131,7 +131,7 @@ def find_unnamed(folder: Path, named: set[str]) -> list[Fault]:
         links = [name for name in folders if (Path(place) / name).is_symlink()]
         inside = Path(place).relative_to(folder).as_posix()
         for name in sorted([*files, *links]):
-            file = f"{inside}/{name}"
+            file = f"{inside}/{name}".encode("utf-8", "backslashreplace").decode()
             if file not in named and not name.startswith("."):
                 accepted = "every file in one row"
                 faults.append(Fault(file, None, None, "a file that run_sheet.csv does not name", accepted))

@@ -17,6 +17,8 @@ _BLOCK = 1024 * 1024
 # A declared interval is met within 1 %: crystal clocks and rounded stamps are better, a wrong setting is worse.
 _INTERVAL_TOLERANCE = 0.01
 _LONGEST_EVEN_GAP = 10
+# 115 days: longer times count from another moment than the start of the run.
+_LONGEST_RUN_S = 1e7
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,7 +95,8 @@ def read_samples(
     if len(numbers) < 2:
         faults.add(f"{len(numbers)} row{'s' * (len(numbers) != 1)} of samples", "two rows or more")
     else:
-        _check_times(numbers[:, 0] * log.time.factor, first_line, form, readings or ReadingsKeys())
+        _scale(numbers, first_line, form)
+        _check_times(numbers[:, 0], first_line, form, readings or ReadingsKeys())
     return (None if len(faults) else _shape(numbers, form)), faults.listed()
 
 
@@ -160,6 +163,22 @@ def _read_rows(text: bytes, start: int, first_line: int, form: RowForm) -> NDArr
     return np.concatenate(parts)
 
 
+def _scale(numbers: NDArray[np.float64], first_line: int, form: RowForm) -> None:
+    # In place, to the units used here.
+    columns = (form.log.time, form.log.value, *form.log.other.values())
+    for place, column in enumerate(columns):
+        if column.factor == 1:
+            continue
+        with np.errstate(over="ignore"):
+            numbers[:, place] *= column.factor
+        infinite = np.flatnonzero(np.isinf(numbers[:, place]))
+        if len(infinite):
+            line = first_line + int(infinite[0])
+            found = f"a number that the factor {column.factor:g} makes infinite"
+            form.faults.add(found, "a finite number", line=line, column=form.place(form.wanted[place]))
+            numbers[infinite, place] = np.nan
+
+
 def _check_times(time_s: NDArray[np.float64], first_line: int, form: RowForm, readings: ReadingsKeys) -> None:
     # Times must rise, and be evenly spaced but for gaps.
     column = form.place(form.wanted[0])
@@ -167,6 +186,10 @@ def _check_times(time_s: NDArray[np.float64], first_line: int, form: RowForm, re
         form.faults.add(
             f"the time {time_s[0]:g} s", "times since the start of the run, 0 or later", line=first_line, column=column
         )
+    if time_s[-1] > _LONGEST_RUN_S:
+        accepted = f"times since the start of the run, at most {_LONGEST_RUN_S:.0f} s (or time_form = 'iso' in [log])"
+        line = first_line + len(time_s) - 1
+        form.faults.add(f"the time {time_s[-1]:.10g} s", accepted, line=line, column=column)
     steps = np.diff(time_s)
     falls = np.flatnonzero(steps <= 0)
     form.faults.stopped |= len(falls) > ENOUGH
@@ -217,13 +240,10 @@ def _step_of_times(form: RowForm) -> float:
 
 
 def _shape(numbers: NDArray[np.float64], form: RowForm) -> Samples:
-    # Columns by name, in the units used here, not to be written to.
-    log = form.log
+    # Columns by name, not to be written to.
     columns = []
-    for place, column in enumerate((log.time, log.value, *log.other.values())):
+    for place in range(len(form.wanted)):
         values = np.ascontiguousarray(numbers[:, place])
-        if column.factor != 1:
-            values *= column.factor
         values.flags.writeable = False
         columns.append(values)
-    return Samples(columns[0], columns[1], dict(zip(log.other, columns[2:], strict=True)), form.first_stamp)
+    return Samples(columns[0], columns[1], dict(zip(form.log.other, columns[2:], strict=True)), form.first_stamp)

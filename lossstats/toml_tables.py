@@ -16,6 +16,7 @@ from lossstats.faults import FaultList, quoted
 from lossstats.number_rows import parse_stamp
 
 _NOTHING: Any = object()
+_INTEGER_BITS = 63  # TOML 1.0: integers are signed 64-bit
 
 
 class TableReader:
@@ -183,9 +184,13 @@ def _plain_value(hint: Any, raw: Any, metadata: typing.Mapping[str, Any]) -> Any
             return _NOTHING
         return _NOTHING if metadata.get("stamps") and parse_stamp(raw) is None else raw
     numbers = (int,) if hint is int else (int, float)
-    if not isinstance(raw, numbers) or isinstance(raw, bool) or not _in_range(raw, metadata):
+    if not isinstance(raw, numbers) or isinstance(raw, bool) or _too_long(raw) or not _in_range(raw, metadata):
         return _NOTHING
     return raw if hint is int else float(raw)
+
+
+def _too_long(number: float) -> bool:
+    return isinstance(number, int) and number.bit_length() > _INTEGER_BITS
 
 
 def _in_range(number: float, metadata: typing.Mapping[str, Any]) -> bool:
@@ -228,7 +233,7 @@ def _shown(raw: Any) -> str:
     if isinstance(raw, bool):
         return str(raw).lower()
     if isinstance(raw, int | float):
-        return f"the number {raw}"
+        return "an integer of more than 64 bits" if _too_long(raw) else f"the number {raw}"
     if isinstance(raw, dict):
         return "a table"
     if isinstance(raw, list):

@@ -87,6 +87,13 @@ def _check_mounts(rows: Sequence[SheetRow], faults: FaultList) -> None:
 
 
 def _check_roles(rows: Sequence[SheetRow], faults: FaultList) -> None:
+    spelled: dict[str, SheetRow] = {}
+    for row in rows:
+        first = spelled.setdefault(row.article.casefold(), row)
+        if first.article != row.article:
+            found = f"the article {quoted(row.article)}, in line {first.line} {quoted(first.article)}"
+            accepted = "one spelling of each article, capitals included"
+            faults.add(found, accepted, line=row.line, column=place("article"))
     tested = {row.article: row.line for row in reversed(rows) if row.role == "test"}
     for row in rows:
         if row.role == "reference" and row.article and row.article in tested:

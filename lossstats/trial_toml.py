@@ -52,6 +52,10 @@ def read_settings(data: bytes) -> tuple[Settings | None, list[Fault]]:
     except tomllib.TOMLDecodeError as error:
         _syntax_fault(str(error), content, faults)
         return None, faults.listed()
+    except (ValueError, RecursionError):
+        # tomllib lets these through: an integer of thousands of digits, brackets nested a thousand deep.
+        faults.add("a number too long or brackets too deep to be read", "numbers of 64 bits, a few levels of brackets")
+        return None, faults.listed()
     reader = TableReader(content, faults)
     settings = reader.table(Settings, tables, ())
     _check_together(settings, reader)
