@@ -306,8 +306,8 @@ def _clipped(y: NDArray[np.float64], step: float) -> list[tuple[int, int]]:
     found = []
     for extreme, inwards in ((y.max(), -step), (y.min(), step)):
         at = y == extreme
-        next_code = np.count_nonzero(np.abs(y - extreme - inwards) < step / 2)
-        if np.count_nonzero(at) >= max(FEWEST_CLIPPED, 3 * (next_code + 1) + 1):
+        next_code = int(np.count_nonzero(np.abs(y - extreme - inwards) < step / 2))
+        if int(np.count_nonzero(at)) >= max(FEWEST_CLIPPED, 3 * (next_code + 1) + 1):
             edges = np.flatnonzero(np.diff(at, prepend=False, append=False))
             found += [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
     return found

@@ -16,6 +16,7 @@ from lossstats.rendering import Record, decimals_for, shown
 
 CHANCE = 0.05  # of each wrong firm answer at its boundary
 FEWEST_FOR_OWN_NOISE = 24
+WIDEST = 3  # width of the interval of the change, in tolerances, beyond which a run is too noisy to be called settled
 
 Status = Literal["settled", "moving", "undecided"]
 
@@ -111,9 +112,10 @@ def find_settled(
     -----
     *Moving*: the 90 % interval of the change over the window, with the noise of the whole run, lies wholly outside
     the tolerance; or both the change still to come and the change with the noise of the window alone do.
-    *Settled*: the change still to come is inside the tolerance with 95 % probability on each side, and the estimated
-    change over the window is at most the tolerance. Otherwise *undecided*. "Settled" bounds what is still to come,
-    not the change over the window.
+    *Settled*: the change still to come is inside the tolerance with 95 % probability on each side, the estimated
+    change over the window is at most the tolerance, and its 90 % interval no wider than three tolerances (without
+    this, a run too noisy to show anything would now and then be called settled by luck). Otherwise *undecided*.
+    "Settled" bounds what is still to come, not the change over the window.
     """
     t, y = checked_run(time_s, values)
     step = checked_resolution(resolution)
@@ -229,7 +231,8 @@ def _status(
         own = _own_change(t, y, length).quantiles([CHANCE, 1 - CHANCE])
         if own[0] > tolerance or own[1] < -tolerance:
             return "moving"
-    if max(below, above) <= CHANCE and abs(change[1]) <= tolerance:
+    telling = change[2] - change[0] <= WIDEST * tolerance
+    if telling and max(below, above) <= CHANCE and abs(change[1]) <= tolerance:
         return "settled"
     return "undecided"
 
