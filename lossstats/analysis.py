@@ -40,8 +40,8 @@ class NotSettledError(ValueError):
     def __init__(self, runs: Sequence[str], rule: str) -> None:
         self.runs = tuple(runs)
         super().__init__(
-            f"still moving at the end of the run: found {', '.join(runs)} ({rule}); accepted: longer runs, or a rule declared in "
-            "trial.toml, settling.still_moving = 'leave out' or 'use with a note', which then stands in the result"
+            f"still moving at the end of the run: found {', '.join(runs)} ({rule}); accepted: longer runs, or a rule "
+            "declared in trial.toml, settling.still_moving = 'leave out' or 'use with a note', which then stands in the result"
         )
 
 
@@ -116,10 +116,18 @@ def conclude(trial: Trial, reduced: Sequence[ReducedRun]) -> Result:
     notes = _notes(runs, units, drift)
     statement = make_statement(trial.settings, comparison, notes)
     return Result(
-        name=trial.folder.name if trial.folder else "", settings=trial.settings, runs=runs, drift=drift,
-        units=units.values, comparison=comparison, statement=statement, notes=notes, inputs=dict(trial.sha256), versions=versions(),
+        name=trial.folder.name if trial.folder else "",
+        settings=trial.settings,
+        runs=runs,
+        drift=drift,
+        units=units.values,
+        comparison=comparison,
+        statement=statement,
+        notes=notes,
+        inputs=dict(trial.sha256),
+        versions=versions(),
         _trial=trial,
-    )  # fmt: skip
+    )
 
 
 def _reduce(trial: Trial, progress: Progress | None) -> list[ReducedRun]:
@@ -129,10 +137,15 @@ def _reduce(trial: Trial, progress: Progress | None) -> list[ReducedRun]:
     limits = {name: (p.nominal - p.tolerance, p.nominal + p.tolerance) for name, p in s.operating_point.items()}
     return reduce_runs(
         [(run.time_s, run.values) for run in trial.runs],
-        resolution=s.readings.resolution, tolerance=s.settling.tolerance, final_window=s.settling.final_window,
-        flagged_samples=s.screening.flagged_samples, operating_points=[{} if run.role == "zero" else run.operating_point for run in trial.runs],  # no power at zero
-        limits=limits, progress=progress,
-    )  # fmt: skip
+        resolution=s.readings.resolution,
+        tolerance=s.settling.tolerance,
+        final_window=s.settling.final_window,
+        flagged_samples=s.screening.flagged_samples,
+        # At zero load the operating point is not the nominal one.
+        operating_points=[{} if run.role == "zero" else run.operating_point for run in trial.runs],
+        limits=limits,
+        progress=progress,
+    )
 
 
 def _usable(trial: Trial, reduced: Sequence[ReducedRun]) -> tuple[list[bool], list[str]]:
@@ -216,7 +229,7 @@ def _compare(settings: Settings, units: UnitTable, drift: DriftCorrection, reduc
 
 
 def _compare_one_article(settings: Settings, units: UnitTable, options: dict[str, Any]) -> Comparison:
-    """One article: a repeatability known from elsewhere comes first, then several mounts as units, then a description."""
+    """One article: by a repeatability known from elsewhere, else by its mounts as units, else a description."""
     keys = settings.comparison
     before, after = units.part(keys.before), units.part(keys.after)
     if keys.repeatability is None and keys.unit_of_replication == "mount" and min(len(before), len(after)) > 1:
@@ -264,11 +277,23 @@ def _run_result(run: Run, reduced: ReducedRun, level: float, used: bool, why: st
     corrected = None if run.role == "zero" or removed is None else level - removed
     without = reduced.level_without_flagged
     return RunResult(
-        run=run.name, start=run.start.isoformat(), role=run.role, article=run.article, condition=run.condition, mount=run.mount,
-        bench_day=run.bench_day, file=run.file, used=used, why_not_used=why, level=reduced.level, settled=reduced.settled,
-        screening=reduced.screening, level_without_flagged=None if without is None else without.value,
-        corrected=corrected, drift_removed=None if corrected is None else removed,
-    )  # fmt: skip
+        run=run.name,
+        start=run.start.isoformat(),
+        role=run.role,
+        article=run.article,
+        condition=run.condition,
+        mount=run.mount,
+        bench_day=run.bench_day,
+        file=run.file,
+        used=used,
+        why_not_used=why,
+        level=reduced.level,
+        settled=reduced.settled,
+        screening=reduced.screening,
+        level_without_flagged=None if without is None else without.value,
+        corrected=corrected,
+        drift_removed=None if corrected is None else removed,
+    )
 
 
 def _notes(runs: Sequence[RunResult], units: UnitTable, drift: DriftCorrection) -> tuple[str, ...]:

@@ -7,8 +7,8 @@ import sys
 from collections.abc import Sequence
 
 CAUTION = (
-    "Before you touch the bench: guards closed and the drive locked out before hands go near a chain; solvent, oven and "
-    "ultrasonic bath by their data sheets, with ventilation; local rules and licensed practice come first."
+    "Before you touch the bench: guards closed and the drive locked out before hands go near a chain; solvent, oven "
+    "and ultrasonic bath by their data sheets, with ventilation; local rules and licensed practice come first."
 )
 
 
@@ -53,7 +53,8 @@ def _new(arguments: argparse.Namespace) -> int:
 
     write_skeleton(arguments.folder)
     print(
-        f"{arguments.folder}: fill in trial.toml and run_sheet.csv, put the samples into samples/, then: lossstats check"
+        f"{arguments.folder}: fill in trial.toml and run_sheet.csv, put the samples into samples/, then: "
+        "lossstats check"
     )
     print(CAUTION)
     return 0

@@ -34,7 +34,7 @@ MOST_UNITS_SEARCHED = 500
 class Comparison(Record):
     """Result of comparing two conditions.
 
-    Parameters
+    Attributes
     ----------
     design : str
         ``paired``, ``independent``, ``controls`` or ``single``.
@@ -193,8 +193,18 @@ def compare_groups(
     ----------
     before, after : mapping {article: value}, pandas.Series or sequence of float
         One value an article; no article in both.
-    confidence, matters, shared, level_uncertainty, resolution, better, unit
-        As in `compare_pairs`.
+    confidence : float, default 0.95
+        Of the intervals.
+    matters : float, optional
+        The difference that matters.
+    shared : mapping, optional
+        Errors that the scatter cannot show, as in `compare_pairs`.
+    level_uncertainty, resolution : float, default 0
+        Floors, as in `compare_pairs`.
+    better : {"lower", "higher"}
+        Which way is better.
+    unit : str
+        Shown beside the numbers.
 
     Returns
     -------
@@ -242,8 +252,18 @@ def compare_with_controls(
         One value a treated article.
     control_before, control_after : mapping {article: value}, pandas.Series or sequence of float
         One value an untouched article.
-    confidence, matters, shared, level_uncertainty, resolution, better, unit
-        As in `compare_pairs`.
+    confidence : float, default 0.95
+        Of the intervals.
+    matters : float, optional
+        The difference that matters.
+    shared : mapping, optional
+        Errors that the scatter cannot show, as in `compare_pairs`.
+    level_uncertainty, resolution : float, default 0
+        Floors, as in `compare_pairs`.
+    better : {"lower", "higher"}
+        Which way is better.
+    unit : str
+        Shown beside the numbers.
 
     Returns
     -------
@@ -300,8 +320,18 @@ def compare_single(
         Its degrees of freedom; required with it.
     mounts : tuple of int
         Mounts behind each value.
-    confidence, matters, shared, level_uncertainty, resolution, better, unit
-        As in `compare_pairs`.
+    confidence : float, default 0.95
+        Of the intervals.
+    matters : float, optional
+        The difference that matters.
+    shared : mapping, optional
+        Errors that the scatter cannot show, as in `compare_pairs`.
+    level_uncertainty, resolution : float, default 0
+        Floors, as in `compare_pairs`.
+    better : {"lower", "higher"}
+        Which way is better.
+    unit : str
+        Shown beside the numbers.
 
     Returns
     -------

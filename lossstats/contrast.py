@@ -17,7 +17,7 @@ Array = NDArray[np.float64]
 class Contrast:
     """An estimate that is linear in the unit values: the sum over groups of the mean of each group's rows.
 
-    Parameters
+    Attributes
     ----------
     groups : tuple of ndarray, shape (units, cells)
         One array a group of independent units; a row turns the cell values into that unit's contribution.
@@ -28,7 +28,13 @@ class Contrast:
 
     @property
     def weights(self) -> Array:
-        """Weight of each cell in the estimate, shape (cells,)."""
+        """Weight of each cell in the estimate, shape (cells,).
+
+        Returns
+        -------
+        ndarray, shape (cells,)
+            They sum to 0 for a difference.
+        """
         return np.sum([rows.mean(axis=0) for rows in self.groups], axis=0)  # type: ignore[no-any-return]
 
     def value(self, cells: Array) -> float:

@@ -16,9 +16,9 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class DriftCheck(Record):
-    """Does a straight line between neighbouring reference runs describe the drift?
+    """Check that a straight line between neighbouring reference runs describes the drift.
 
-    Parameters
+    Attributes
     ----------
     statistic : float
         Sum of squared standardised second differences of the reference levels.
@@ -47,7 +47,7 @@ class DriftCheck(Record):
 class DriftCorrection(Record):
     """Corrected levels of the test runs and what the correction adds to their uncertainty.
 
-    Parameters
+    Attributes
     ----------
     levels : ndarray, shape (test runs,)
         Corrected levels, in bench order.
@@ -100,8 +100,8 @@ class DriftCorrection(Record):
         ]
         rows = [("corrected by", " and ".join(done) or "nothing")]
         if self.reference_repeatability is not None:
-            text = f"{self.reference_repeatability:.3g} ({shown_dof(self.reference_dof)} degrees of freedom, {self.reference_source})"
-            rows.append(("sd of a reference run", text))
+            known = f"{shown_dof(self.reference_dof)} degrees of freedom, {self.reference_source}"
+            rows.append(("sd of a reference run", f"{self.reference_repeatability:.3g} ({known})"))
         if self.corrected_by_references:
             rows.append(
                 ("check of fit", f"p = {self.check.p_value:.2g}" if self.check else f"none: {self.why_no_check}")
@@ -190,7 +190,8 @@ def correct_drift(
     )
     if check is not None and check.p_value < 0.05:
         notes.append(
-            "the drift is not straight at the spacing of the references (check of fit): the correction leans on its weakest assumption"
+            "the drift is not straight at the spacing of the references (check of fit): the correction leans on its "
+            "weakest assumption"
         )
     applied = np.where(zero, np.nan, y - corrected)
     return DriftCorrection(
@@ -207,10 +208,10 @@ def _check_inputs(y: Array, u: Array, t: Array, role: NDArray[np.str_], stretch:
             f"levels, uncertainties, time_s, stretches, roles: found lengths {sorted(lengths)}; accepted: all the same"
         )
     for name, values in (("levels", y), ("uncertainties", u), ("time_s", t)):
-        if not np.all(np.isfinite(values)):
-            raise ValueError(
-                f"{name}: found a value that is not finite at position {int(np.argmin(np.isfinite(values))) + 1}; accepted: finite numbers"
-            )
+        finite = np.isfinite(values)
+        if not finite.all():
+            place = int(np.argmin(finite)) + 1
+            raise ValueError(f"{name}: found a value that is not finite at position {place}; accepted: finite numbers")
     if np.any(np.diff(t) <= 0):
         raise ValueError(
             f"time_s: found no rise at position {int(np.argmax(np.diff(t) <= 0)) + 2}; accepted: rising times"

@@ -27,7 +27,7 @@ class Term(NamedTuple):
 class Spread:
     """What the uncertainty of an estimate is made of, by named source.
 
-    Parameters
+    Attributes
     ----------
     scatter : Term
         Type A: what the units show.
@@ -175,7 +175,7 @@ def two_sided_p(value: float, spread: Spread) -> float:
 class Estimate(Record):
     """A number with its coverage interval.
 
-    Parameters
+    Attributes
     ----------
     value : float
         The estimate, in `unit`.

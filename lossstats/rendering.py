@@ -128,7 +128,7 @@ def shown(value: float, decimals: int) -> str:
 
 
 def shown_dof(degrees_of_freedom: float) -> str:
-    """Degrees of freedom as a reader expects them: ``5``, ``7.3`` or ``∞``.
+    """Show degrees of freedom as a reader expects them: ``5``, ``7.3`` or ``∞``.
 
     Parameters
     ----------

@@ -35,7 +35,7 @@ _STAGES = {
 class Departure(Record):
     """One thing that does not agree.
 
-    Parameters
+    Attributes
     ----------
     stage : str
         Step of the work at which it shows.
@@ -60,7 +60,7 @@ class Departure(Record):
 class Reproduction(Record):
     """Whether a sealed result was found again.
 
-    Parameters
+    Attributes
     ----------
     departures : tuple of Departure
         Empty if everything agrees; in the order of the work, so that the first is the cause.
@@ -78,12 +78,24 @@ class Reproduction(Record):
 
     @property
     def agrees(self) -> bool:
-        """True if all hashes match and all numbers agree to 9 digits."""
+        """True if all hashes match and all numbers agree to 9 digits.
+
+        Returns
+        -------
+        bool
+            Whether there is no departure.
+        """
         return not self.departures
 
     @property
     def differences(self) -> pd.DataFrame:
-        """Table of departures: stage, where, sealed, found."""
+        """Table of departures: stage, where, sealed, found.
+
+        Returns
+        -------
+        pandas.DataFrame
+            Empty if everything agrees.
+        """
         import pandas as pd
 
         names = ["stage", "where", "sealed", "found"]
@@ -127,9 +139,11 @@ def reproduce(folder: str | Path) -> Reproduction:
     for key, stage in _STAGES.items():
         one, other = dict(_leaves(sealed.get(key), key)), dict(_leaves(again[key], key))
         numbers += sum(_is_number(value) for value in other.values())
-        for where in dict.fromkeys([*one, *other]):
-            if where not in one or where not in other or not _same(one[where], other[where]):
-                departures.append(Departure(stage, where, _text(one, where), _text(other, where)))
+        departures += [
+            Departure(stage, where, _text(one, where), _text(other, where))
+            for where in dict.fromkeys([*one, *other])
+            if where not in one or where not in other or not _same(one[where], other[where])
+        ]
     return Reproduction(tuple(departures), numbers, len(again["inputs"]))
 
 

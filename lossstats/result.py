@@ -35,7 +35,7 @@ FOLDER = "results"
 class RunResult(Record):
     """One run with its level and what became of it.
 
-    Parameters
+    Attributes
     ----------
     run, start, role, article, condition, mount, bench_day, file : str
         As in the run sheet; start in ISO 8601.
@@ -85,7 +85,7 @@ class RunResult(Record):
 class Result(Record):
     """Everything that the analysis of a trial found, unrounded.
 
-    Parameters
+    Attributes
     ----------
     name : str
         Name of the trial folder.
@@ -136,12 +136,24 @@ class Result(Record):
 
     @property
     def verdict(self) -> Verdict:
-        """The verdict of the comparison."""
+        """The verdict of the comparison.
+
+        Returns
+        -------
+        Verdict
+            By the one rule.
+        """
         return self.comparison.verdict
 
     @property
     def levels(self) -> pd.DataFrame:
-        """Table of all runs in bench order; values in the unit of the measurand."""
+        """Table of all runs in bench order; values in the unit of the measurand.
+
+        Returns
+        -------
+        pandas.DataFrame
+            One row a run.
+        """
         import pandas as pd
 
         columns = ("run", "start", "role", "article", "condition", "mount", "bench_day", "used")
@@ -163,7 +175,13 @@ class Result(Record):
 
     @property
     def unit_table(self) -> pd.DataFrame:
-        """Table of unit values: one row a unit, one column a condition."""
+        """Table of unit values: one row a unit, one column a condition.
+
+        Returns
+        -------
+        pandas.DataFrame
+            Indexed by group and unit.
+        """
         import pandas as pd
 
         table = pd.DataFrame(
@@ -175,7 +193,13 @@ class Result(Record):
 
     @property
     def budget(self) -> pd.DataFrame:
-        """Table of what the uncertainty of the saving is made of: source, u, share of the variance."""
+        """Table of what the uncertainty of the saving is made of: source, u, share of the variance.
+
+        Returns
+        -------
+        pandas.DataFrame
+            Empty where there is no interval.
+        """
         import pandas as pd
 
         estimate = self.comparison.difference
@@ -239,7 +263,7 @@ def _replace(work: Path, target: Path) -> None:
 
 
 def versions() -> dict[str, str]:
-    """Versions of Python and of the libraries that the numbers come from.
+    """Name the versions of Python and of the libraries that the numbers come from.
 
     Returns
     -------

@@ -29,7 +29,7 @@ Shared = Mapping[str, Any]
 class SharedTerm:
     """An error common to the units, by what it does to each result.
 
-    Parameters
+    Attributes
     ----------
     difference : float
         Standard uncertainty of the saving that it causes, in the unit of the measurand.
@@ -48,7 +48,7 @@ class SharedTerm:
 class SharedCovariance:
     """An error that the unit values share in different measure, for example of a drift correction.
 
-    Parameters
+    Attributes
     ----------
     covariance : ndarray, shape (cells, cells)
         Covariance of the unit values that it causes: before first, then after, then the controls.
@@ -64,7 +64,7 @@ class SharedCovariance:
 class Floors:
     """Smallest believable uncertainty of a mean: readings average out over units, the display step does not.
 
-    Parameters
+    Attributes
     ----------
     shares : tuple of float
         Share of the variance of one unit in each condition's mean, 1 / n for a plain mean.
@@ -102,7 +102,7 @@ class Floors:
 class Options:
     """What the user asked for, checked.
 
-    Parameters
+    Attributes
     ----------
     confidence, matters, shared, better, unit
         As in `lossstats.comparison.compare_pairs`.
@@ -134,7 +134,13 @@ class Options:
 
     @property
     def sign(self) -> float:
-        """1 where lower is better, so that a saving is before minus after; else -1."""
+        """1 where lower is better, so that a saving is before minus after; else -1.
+
+        Returns
+        -------
+        float
+            1 or -1.
+        """
         return 1.0 if self.better == "lower" else -1.0
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
@@ -21,7 +22,7 @@ _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight"
 class Statement(Record):
     """What may be signed, in the order of reading.
 
-    Parameters
+    Attributes
     ----------
     sentences : tuple of str
         Two or three sentences.
@@ -88,19 +89,18 @@ def make_statement(settings: Settings, comparison: Comparison, notes: Sequence[s
     return Statement(
         sentences,
         _scope(settings, comparison),
-        _not_claimed(settings, comparison, notes),
+        _not_claimed(comparison, notes),
         (*comparison.notes, *notes, *remark),
     )
 
 
 def _describe(settings: Settings, c: Comparison) -> tuple[str, ...]:
-    unit = settings.trial.unit
-    share = (
-        "" if c.observed_percent != c.observed_percent else f", {shown(c.observed_percent, 1)} % of the level before"
-    )
+    keys, unit = settings.comparison, settings.trial.unit
+    before, after, change = (f"{shown(x, 2)} {unit}" for x in (c.before_mean, c.after_mean, c.observed))
+    share = "" if math.isnan(c.observed_percent) else f", {shown(c.observed_percent, 1)} % of the level before"
     return (
-        f"The {settings.trial.measurand} read {shown(c.before_mean, 2)} {unit} {settings.comparison.before} and "
-        f"{shown(c.after_mean, 2)} {unit} {settings.comparison.after}: a change of {shown(c.before_mean - c.after_mean, 2)} {unit}{share}.",
+        f"The {settings.trial.measurand} read {before} {keys.before} and {after} {keys.after}: "
+        f"{change} {settings.trial.better}{share}.",
         f"This is a description and not a claim: {c.why_no_interval}.",
     )
 
@@ -122,14 +122,14 @@ def _interval(settings: Settings, c: Comparison, d: Estimate) -> tuple[str, ...]
     else:
         percent = f"; no percentage is given, because {c.why_no_percent}"
     return (
-        f"The {settings.trial.measurand} is {shown(abs(d.value), places)} {unit} {direction} {keys.after} than {keys.before} "
-        f"({d.confidence * 100:g} % interval {shown(low, places)} {unit} to {shown(high, places)} {unit}){percent}.",
+        f"The {settings.trial.measurand} is {shown(abs(d.value), places)} {unit} {direction} {keys.after} than "
+        f"{keys.before} ({d.confidence * 100:g} % interval {shown(low, places)} {unit} to {shown(high, places)} {unit}){percent}.",
         _verdict_sentence(settings, c),
     )
 
 
 def _places(d: Estimate, matters: float | None) -> int:
-    """Decimals at which the printed ends lie on the same side of 0 and of the difference that matters as the true ones."""
+    """Decimals at which no printed end lies on another side of 0 or of the difference that matters than it does."""
     places = decimals_for(d.standard_uncertainty)
     marks = [0.0] if matters is None else [0.0, matters, -matters]
     for more in range(places, places + 4):
@@ -145,32 +145,34 @@ def _places(d: Estimate, matters: float | None) -> int:
 def _verdict_sentence(settings: Settings, c: Comparison) -> str:
     keys, verdict = settings.comparison, c.verdict
     subject = f"Verdict: {keys.after} against {keys.before}"
-    if verdict.kind == "undecided":
-        more = (
-            ""
-            if c.units_to_decide is None
-            else f"; about {c.units_to_decide} units a condition would decide, if centre and scatter stay"
-        )
-        return f"{subject} is not decided: {verdict.why}{more}."
     if verdict.kind == "no verdict":
         return f"{subject}, no verdict: {verdict.why}."
-    return f"{subject} {verdict.words}."
+    if verdict.firm:
+        return f"{subject} {verdict.words}."
+    n = c.units_to_decide
+    more = "" if n is None else f"; about {n} units a condition would decide, if centre and scatter stay"
+    return f"{subject} {verdict.words}: {verdict.why}{more}."
 
 
 def _basis(settings: Settings, c: Comparison) -> str:
     keys = settings.comparison
-    method = {
-        "paired": f"{_count(c.n[0], 'article')}, each measured {keys.before} and {keys.after} (paired t",
-        "independent": f"{_count(c.n[0], 'article')} {keys.before} and {_count(c.n[-1], 'other article')} {keys.after} (Welch t",
-        "controls": f"{_count(c.n[0], 'treated article')} and {_count(c.n[-1], 'untouched article')} beside them (Welch t on the changes",
-        "single": f"one article, {_count(c.n[0], 'mount')} {keys.before} and {_count(c.n[-1], 'mount')} {keys.after} (",
+    before, after, first, last = keys.before, keys.after, c.n[0], c.n[-1]
+    source = f"repeatability known from elsewhere, {keys.repeatability_source or 'source not stated'}"
+    data, method = {
+        "paired": (f"{_count(first, 'article')}, each measured {before} and {after}", "paired t"),
+        "independent": (f"{_count(first, 'article')} {before} and {_count(last, 'other article')} {after}", "Welch t"),
+        "controls": (
+            f"{_count(first, 'treated article')} and {_count(last, 'untouched article')} beside them",
+            "Welch t on the changes",
+        ),
+        "single": (
+            f"one article, {_count(first, 'mount')} {before} and {_count(last, 'mount')} {after}",
+            "Welch t on mounts" if keys.repeatability is None else source,
+        ),
     }[c.design]
     if c.difference is None:
-        return f"Basis: {method.removesuffix(' (')}."
-    if c.design == "single":
-        source = keys.repeatability_source or "source not stated"
-        method += "Welch t on mounts" if keys.repeatability is None else f"repeatability known from elsewhere, {source}"
-    text = f"Basis: {method}, {shown_dof(c.difference.degrees_of_freedom)} effective degrees of freedom"
+        return f"Basis: {data}."
+    text = f"Basis: {data} ({method}, {shown_dof(c.difference.degrees_of_freedom)} effective degrees of freedom"
     if c.p_value is not None:
         text += f"; p {_p(c.p_value)}"
     if c.exact is not None:
@@ -201,8 +203,7 @@ def _scope(settings: Settings, c: Comparison) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def _not_claimed(settings: Settings, c: Comparison, notes: Sequence[str]) -> tuple[str, ...]:
-    keys = settings.comparison
+def _not_claimed(c: Comparison, notes: Sequence[str]) -> tuple[str, ...]:
     lines = []
     if c.difference is None:
         lines.append("A saving: without a known repeatability the change read may be the refit alone.")
@@ -212,7 +213,8 @@ def _not_claimed(settings: Settings, c: Comparison, notes: Sequence[str]) -> tup
         lines.append("The same change for every single article: the interval is for the mean of such articles.")
     if any("cannot be told apart" in note for note in notes) and c.design != "controls":
         lines.append(
-            "That the treatment and not the bench or the passing of time did it: there were no reference runs or untouched controls to tell."
+            "That the treatment and not the bench or the passing of time did it: there were no reference runs or "
+            "untouched controls to tell."
         )
     if c.verdict.kind in {"undecided", "not worse", "not better"}:
         lines.append("That there is no difference: not decided is not the same as equal.")

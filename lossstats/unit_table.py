@@ -17,7 +17,7 @@ Array = NDArray[np.float64]
 class TestRun:
     """What the unit table needs to know of a test run.
 
-    Parameters
+    Attributes
     ----------
     article, condition, mount : str
         As in the run sheet.
@@ -34,7 +34,7 @@ class TestRun:
 class UnitValue(Record):
     """Value of one unit in one condition.
 
-    Parameters
+    Attributes
     ----------
     unit : str
         Article, or article/mount where the mount is the unit.
@@ -65,7 +65,7 @@ class UnitValue(Record):
 class UnitTable:
     """One value a unit and condition, and the averaging that made it.
 
-    Parameters
+    Attributes
     ----------
     values : tuple of UnitValue
         Before first, then after, then the controls in the same order; articles in the same order in both.
@@ -80,7 +80,7 @@ class UnitTable:
     left_out: tuple[str, ...] = ()
 
     def part(self, condition: str, group: str = "treated") -> dict[str, float]:
-        """Values of one condition by unit.
+        """Pick the values of one condition by unit.
 
         Parameters
         ----------

@@ -14,7 +14,7 @@ Kind = Literal["no difference that matters", "saves", "costs", "not worse", "not
 class Verdict(Record):
     """What may be said, and why.
 
-    Parameters
+    Attributes
     ----------
     kind : str
         One of the exclusive outcomes of the rule.
@@ -41,7 +41,13 @@ class Verdict(Record):
 
     @property
     def firm(self) -> bool:
-        """True for saves, costs, and no difference that matters."""
+        """True for saves, costs, and no difference that matters.
+
+        Returns
+        -------
+        bool
+            Whether the trial has decided.
+        """
         return self.kind in {"saves", "costs", "no difference that matters"}
 
     def _rows(self) -> list[tuple[str, str]]:
@@ -102,8 +108,8 @@ def decide(low: float, high: float, *, matters: float | None = None, unit: str =
     if matters is not None and high < matters:
         return Verdict("not better", f"is not better by {matters:g} {unit}", matters=matters,
                        why="the interval holds 0 but ends below the difference that matters")  # fmt: skip
-    return Verdict("undecided", "not decided", matters=matters, why="the interval holds 0"
-                   + ("" if matters is None else " and reaches beyond the difference that matters on both sides"))  # fmt: skip
+    both = "" if matters is None else " and reaches beyond the difference that matters on both sides"
+    return Verdict("undecided", "is not decided", matters=matters, why=f"the interval holds 0{both}")
 
 
 def _one_sided(low: float, high: float, matters: float | None, unit: str) -> Verdict:

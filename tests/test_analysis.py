@@ -8,7 +8,18 @@ import pytest
 from lossstats.analysis import NotSettledError, analyse
 from lossstats.comparison import compare_pairs
 from lossstats.examples import example_trial
-from lossstats.simulate import Approach, Articles, Bench, Display, Faults, Noise, Readings, declare, lay_out, simulate_trial
+from lossstats.simulate import (
+    Approach,
+    Articles,
+    Bench,
+    Display,
+    Faults,
+    Noise,
+    Readings,
+    declare,
+    lay_out,
+    simulate_trial,
+)
 
 QUIET = Readings(samples=40, interval_s=20.0, noise=Noise(correlated_sd=0.002, phi=0.3), display=Display(step=0.001), approach=Approach((0.5,), (60.0,)))  # fmt: skip
 EXACT = Articles(saving=0.5, article_sd=0.3, change_sd=0.05, mount_sd=0.0, run_sd=0.0)

@@ -60,7 +60,7 @@ def test_rounding_never_moves_an_end_across_zero_or_the_difference_that_matters(
 
 def test_description_claims_nothing():
     s = words(compare_single(6.75, 6.20), replace(SETTINGS, comparison=replace(SETTINGS.comparison, design="single")))
-    assert s.sentences[0] == "The power loss read 6.75 W dusty and 6.20 W cleaned: a change of 0.55 W, 8.1 % of the level before."
+    assert s.sentences[0] == "The power loss read 6.75 W dusty and 6.20 W cleaned: 0.55 W lower, 8.1 % of the level before."
     assert "a description and not a claim" in s.sentences[1]
     assert s.scope[0] == "Articles: this article only."
     assert s.not_claimed[0].startswith("A saving")

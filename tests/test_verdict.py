@@ -21,7 +21,7 @@ M = 0.25
         (-0.60, -0.30, "costs", "costs more than 0.25 W"),
         (-0.20, 0.50, "not worse", "is not worse by 0.25 W"),
         (-0.50, 0.20, "not better", "is not better by 0.25 W"),
-        (-0.50, 0.50, "undecided", "not decided"),
+        (-0.50, 0.50, "undecided", "is not decided"),
         (-0.25, 0.20, "not better", "is not better by 0.25 W"),  # an end on the limit is not within it
         (0.0, 0.5, "not worse", "is not worse by 0.25 W"),  # 0 on the edge is not excluded
     ],
