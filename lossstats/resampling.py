@@ -1,52 +1,55 @@
-"""Exact tests by enumeration: paired sign-flip and two-group permutation."""
+"""Exact tests of a difference: paired sign-flip and two-group permutation."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
 from fractions import Fraction
-from itertools import combinations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from lossstats.estimate import Interval, check_confidence
+from lossstats.lattice import Array, Lattice, on_lattice
+from lossstats.relabelling import Draw, draw_allocations, draw_signs
 from lossstats.rendering import Record
+from lossstats.subset_counts import FlipSums, cheaper, sign_sums_at_most
+from lossstats.typical_values import TypicalValues, rank_for
 from lossstats.units import unit_values
 
-Array = NDArray[np.float64]
-
-MOST_RELABELLINGS = 2_000_000
-_TIE = 1e-9  # relative: statistics of relabellings that differ by less are the same number in exact arithmetic
+MOST_OFF_LATTICE = 2 * 10**8  # with more, sums of floats lie so densely that ties by chance are to be expected
+_TIE = 1e-11  # relative to the sum of all sizes: sums of floats that differ by less are one number
 
 
 @dataclass(frozen=True)
 class ExactTest(Record):
     """An exact test over all relabellings of the units.
 
-    Parameters
+    Attributes
     ----------
     p_value : float
         Two-sided.
-    fraction : Fraction
-        The same, exact: relabellings at least as extreme over all relabellings.
+    fraction : Fraction or None
+        The same, exact: relabellings at least as extreme over all relabellings. None for drawn relabellings.
     smallest_p : float
-        Smallest p that this number of units can reach.
+        Smallest p that this number of units, or of drawn relabellings, can reach.
     relabellings : int
-        All relabellings.
+        All relabellings, or those drawn.
     statistic : str
         What is compared.
     notes : tuple of str
         What must be known to read the p.
+    monte_carlo_uncertainty : float or None
+        Binomial standard uncertainty of a p from drawn relabellings; None for an exact p.
     """
 
     p_value: float
-    fraction: Fraction
+    fraction: Fraction | None
     smallest_p: float
     relabellings: int
     statistic: str
     notes: tuple[str, ...] = ()
-    _typical_values: Array = field(repr=False, default_factory=lambda: np.empty(0))
+    monte_carlo_uncertainty: float | None = None
+    _typical: TypicalValues | None = field(repr=False, compare=False, default=None)
 
     title = "Exact test"
 
@@ -61,36 +64,62 @@ class ExactTest(Record):
         Returns
         -------
         Interval
-            Unbounded on both sides where so few units cannot reach the confidence.
+            All shifts that neither one-sided test at half of 1 - confidence would refuse. Unbounded on both sides
+            where so few units cannot reach the confidence.
+
+        Raises
+        ------
+        ValueError
+            If the confidence is not between 0 and 1, or the relabellings are too many to count for each shift.
 
         Notes
         -----
-        Hartigan (1969), J. Am. Stat. Assoc. 64, 1303 (from memory): the true value falls with equal chance into
-        each gap between the sorted typical values.
+        Its ends are typical values (Hartigan, 1969). Up to 4096 sign patterns are listed; otherwise the end is
+        found by bisection, counting for each shift. On the lattice the end is exact.
         """
         check_confidence(confidence)
-        k = math.floor((1 - confidence) / 2 * self.relabellings + 1e-9)
-        if k < 1:
+        among = self.relabellings + (0 if self.fraction is not None else 1)
+        k = rank_for(confidence, among)
+        if k < 1 or self._typical is None:
             return Interval(-math.inf, math.inf)
-        ordered = np.sort(self._typical_values)
-        return Interval(float(ordered[k - 1]), float(ordered[-k]))
+        return Interval(*self._typical.limits(k))
 
     def _rows(self) -> list[tuple[str, str]]:
+        if self.fraction is None:
+            p = f"{self.p_value:.4g} ± {self.monte_carlo_uncertainty:.1g} ({self.relabellings} relabellings drawn)"
+        else:
+            p = f"{self.p_value:.4g} ({self.fraction * self.relabellings} of {self.relabellings} relabellings)"
         return [
-            ("p", f"{self.p_value:.4g} ({self.fraction * self.relabellings} of {self.relabellings} relabellings)"),
+            ("p", p),
             ("smallest p reachable", f"{self.smallest_p:.4g}"),
             ("statistic", self.statistic),
             *(("note", note) for note in self.notes),
         ]
 
 
-def sign_flip(differences: object) -> ExactTest:
-    """Exact paired test: under no effect each difference is as likely to have either sign.
+def sign_flip(
+    differences: object,
+    *,
+    step: float | None = None,
+    level: float = 0.05,
+    monte_carlo: int | None = None,
+    rng: np.random.Generator | int | None = None,
+) -> ExactTest:
+    """Test paired differences exactly: under no effect each is as likely to have either sign.
 
     Parameters
     ----------
-    differences : sequence of float
-        One difference a unit, at most 20 here.
+    differences : mapping, pandas.Series or sequence of float
+        One difference a unit. On the lattice 40 pairs take less than a millisecond; off it up to 27 are counted.
+    step : float, optional
+        The step of which all differences are multiples: the display step, or a third of it for means of three
+        mounts. By default it is found where the differences are decimal numbers of at most six places.
+    level : float, default 0.05
+        A note says so if so few units cannot reach it.
+    monte_carlo : int, optional
+        Relabellings to draw where they are too many off the lattice; without it such a case is refused.
+    rng : Generator or int, optional
+        Source of the drawn relabellings; required with `monte_carlo`.
 
     Returns
     -------
@@ -100,40 +129,56 @@ def sign_flip(differences: object) -> ExactTest:
     Raises
     ------
     ValueError
-        If there are fewer than 2 differences, more than can be enumerated, or one is not finite.
+        If there are fewer than 2 differences, one is not finite or no multiple of `step`, there are more off the
+        lattice than can be counted and `monte_carlo` is not given, or that is given without `rng`.
 
     Notes
     -----
     Exact for differences distributed symmetrically about 0. Not the main test below six pairs: five cannot
-    reach 0.05. Fisher (1935), The Design of Experiments, section 21 (from memory).
+    reach 0.05. Fisher (1935), The Design of Experiments, section 21 (from memory). Ties count in full. A drawn
+    p is (hits + 1) / (drawn + 1), the labels themselves being one of the relabellings: never 0, and valid as it
+    is (Phipson and Smyth, 2010, Stat. Appl. Genet. Mol. Biol. 9, 39, from memory).
+
+    Examples
+    --------
+    >>> sign_flip([0.8, 0.6, 0.3, -0.1, 1.1, -0.2, 0.3, 0.5, 0.5, 0.3]).fraction
+    Fraction(7, 512)
     """
     d = unit_values("differences", differences)
-    n = len(d)
-    if 2**n > MOST_RELABELLINGS:
-        raise ValueError(f"differences: found {n} pairs, 2**{n} relabellings; accepted: at most {MOST_RELABELLINGS}")
-    members = _all_subsets(n)
-    subset_sums = members @ d
-    flipped = np.abs(d.sum() - 2 * subset_sums)
-    as_extreme = _count_as_extreme(flipped, abs(d.sum()), np.abs(d).sum())
-    means = subset_sums[1:] / members[1:].sum(axis=1)
-    return ExactTest(
-        as_extreme / 2**n,
-        Fraction(as_extreme, 2**n),
-        2.0 / 2**n,
-        2**n,
-        "absolute mean difference",
-        _low_power(2.0 / 2**n),
-        means,
-    )
+    relabellings = 2 ** len(d)
+    lattice = on_lattice("differences", (d,), step)
+    typical = TypicalValues((d,), lattice, relabellings, _TIE * float(np.abs(d).sum()))
+    statistic, smallest = "absolute mean difference", 2 / relabellings
+    if lattice is None and relabellings > MOST_OFF_LATTICE:
+        _refuse_or_go_on("differences", f"{len(d)} pairs, 2**{len(d)} relabellings", monte_carlo, rng)
+        return _drawn(draw_signs(d, int(monte_carlo or 0), rng), statistic, level, typical)
+    count = _flips_as_extreme(d, lattice, typical.tolerance)
+    return _exact(count, smallest, statistic, level, typical, monte_carlo)
 
 
-def permute_groups(a: object, b: object) -> ExactTest:
-    """Exact two-group test: under no effect every allocation of the units to the groups is as likely.
+def permute_groups(
+    a: object,
+    b: object,
+    *,
+    step: float | None = None,
+    level: float = 0.05,
+    monte_carlo: int | None = None,
+    rng: np.random.Generator | int | None = None,
+) -> ExactTest:
+    """Test two groups exactly: under no effect every allocation of the units to the groups is as likely.
 
     Parameters
     ----------
-    a, b : sequence of float
-        One value a unit; the allocations must be few enough to enumerate (10 against 10 are).
+    a, b : mapping, pandas.Series or sequence of float
+        One value a unit. On the lattice 25 against 25 take milliseconds; off it up to 15 against 15 are counted.
+    step : float, optional
+        The step of which all values are multiples, as in `sign_flip`.
+    level : float, default 0.05
+        A note says so if so few units cannot reach it.
+    monte_carlo : int, optional
+        Allocations to draw where they are too many off the lattice; without it such a case is refused.
+    rng : Generator or int, optional
+        Source of the drawn allocations; required with `monte_carlo`.
 
     Returns
     -------
@@ -143,53 +188,116 @@ def permute_groups(a: object, b: object) -> ExactTest:
     Raises
     ------
     ValueError
-        If a group has fewer than 2 units, there are too many allocations, or a value is not finite.
+        If a group has fewer than 2 units, a value is not finite or no multiple of `step`, there are more
+        allocations than can be counted and `monte_carlo` is not given, or that is given without `rng`.
 
     Notes
     -----
     Exact only if the two conditions differ by nothing but a shift: with standard deviations 1 to 4 its size is
-    6 to 8 % where 5 % is promised. Pitman (1937), Suppl. J. R. Stat. Soc. 4, 119 (from memory).
+    6 to 8 % where 5 % is promised. Pitman (1937), Suppl. J. R. Stat. Soc. 4, 119 (from memory). Groups of unequal
+    size: p counts both tails by the absolute difference, the interval puts half of the risk into each tail.
+
+    Examples
+    --------
+    >>> permute_groups([6.61, 6.40, 6.71, 6.52], [7.10, 6.84, 7.32, 6.95]).fraction
+    Fraction(1, 35)
     """
     x, y = unit_values("a", a), unit_values("b", b)
-    n, total = len(x), len(x) + len(y)
-    allocations = math.comb(total, n)
-    if allocations > MOST_RELABELLINGS:
+    allocations = math.comb(len(x) + len(y), len(x))
+    lattice = on_lattice("a, b", (x, y), step)
+    centre = float(np.concatenate([x, y]).mean())  # taken out of floats, lest their sums lose digits to it
+    moved = (x - centre, y - centre)
+    tolerance = _TIE * float(np.abs(moved[0]).sum() + np.abs(moved[1]).sum())
+    typical = TypicalValues(moved, lattice, allocations, tolerance)
+    statistic, smallest = "absolute difference of group means", (2 if len(x) == len(y) else 1) / allocations
+    if lattice is None and allocations > MOST_OFF_LATTICE:
+        _refuse_or_go_on("a, b", f"{len(x)} and {len(y)} units, {allocations} allocations", monte_carlo, rng)
+        return _drawn(draw_allocations(*moved, int(monte_carlo or 0), rng), statistic, level, typical)
+    count = _swaps_as_extreme(moved, lattice, allocations, tolerance)
+    if count is None:
+        _refuse_or_go_on("a, b", f"{len(x)} and {len(y)} units over too many steps to count", monte_carlo, rng)
+        return _drawn(draw_allocations(*moved, int(monte_carlo or 0), rng), statistic, level, typical)
+    return _exact(count, smallest, statistic, level, typical, monte_carlo)
+
+
+def _flips_as_extreme(d: Array, lattice: Lattice | None, tolerance: float) -> int:
+    """Sign patterns at least as extreme: twice the subsets of sizes of which so little is turned."""
+    if lattice is not None:
+        sizes = np.abs(lattice.steps[0])
+        observed = abs(int(lattice.steps[0].sum()))
+        return 2 ** len(d) if observed == 0 else 2 * sign_sums_at_most(sizes, (int(sizes.sum()) - observed) // 2)
+    sizes_w, observed_w = np.abs(d), abs(float(d.sum()))
+    if observed_w <= tolerance:
+        return 2 ** len(d)
+    return 2 * FlipSums(sizes_w, tolerance).at_most((float(sizes_w.sum()) - observed_w) / 2)
+
+
+def _swaps_as_extreme(
+    groups: tuple[Array, ...], lattice: Lattice | None, allocations: int, tolerance: float
+) -> int | None:
+    """Allocations at least as extreme, counted by what they swap; None if that would take too long.
+
+    With D the sum that leaves group a less the sum that enters, the mean difference is proportional to
+    `deviation` - N D: as extreme are D <= 0 and D >= 2 deviation / N, for a deviation that is not negative.
+    """
+    x, y = lattice.steps if lattice is not None else groups
+    n, m = len(x), len(y)
+    deviation = (m * x.sum() - n * y.sum()).item()
+    if deviation < 0:
+        x, y, deviation = y, x, -deviation
+    if deviation <= (0 if lattice is not None else tolerance):
+        return allocations
+    counter = cheaper((x, y), 0 if lattice is not None else tolerance)
+    if counter is None:
+        return None
+    upper = counter.at_most(0)
+    if n == m:  # the mirror of an allocation is an allocation
+        return 2 * upper
+    if lattice is not None:
+        return upper + allocations - counter.at_most(-(-2 * deviation // (n + m)) - 1)
+    return upper + allocations - counter.at_most(2 * deviation / (n + m) - 2 * tolerance)
+
+
+def _refuse_or_go_on(
+    names: str, found: str, monte_carlo: int | None, rng: np.random.Generator | int | None
+) -> None:
+    if monte_carlo is None:
         raise ValueError(
-            f"a, b: found {n} and {len(y)} units, {allocations} allocations; accepted: at most {MOST_RELABELLINGS}"
+            f"{names}: found {found} of values that are no multiples of one step; accepted: at most {MOST_OFF_LATTICE} "
+            "relabellings off the lattice; step= if the values are multiples of one; or monte_carlo= with rng= for a "
+            "p from drawn relabellings"
         )
-    pooled = np.concatenate([x, y])
-    picked = np.array(list(combinations(range(total), n)))
-    centred = pooled - pooled.mean()
-    sums = centred[picked].sum(axis=1)  # with the grand mean taken out, the mean difference is proportional to this
-    as_extreme = _count_as_extreme(np.abs(sums), abs(float(centred[:n].sum())), np.abs(centred).sum())
-    smallest = (2 if n == len(y) else 1) / allocations
-    typical = _swap_means(pooled, picked, n)
-    return ExactTest(
-        as_extreme / allocations, Fraction(as_extreme, allocations), smallest, allocations,
-        "absolute difference of group means", _low_power(smallest), typical,
-    )  # fmt: skip
+    if monte_carlo < 99 or rng is None:
+        raise ValueError(
+            f"monte_carlo, rng: found {monte_carlo!r}, {rng!r}; accepted: at least 99 relabellings to draw, and a "
+            "Generator or an integer, so that the p can be had again"
+        )
 
 
-def _all_subsets(n: int) -> Array:
-    codes = np.arange(2**n)[:, None]
-    return ((codes >> np.arange(n)) & 1).astype(float)
+def _exact(
+    count: int, smallest: float, statistic: str, level: float, typical: TypicalValues, monte_carlo: int | None
+) -> ExactTest:
+    fraction = Fraction(count, typical.relabellings)
+    notes = _low_power(smallest, level)
+    if monte_carlo is not None:
+        notes += ("all relabellings were counted; none was drawn",)
+    return ExactTest(float(fraction), fraction, smallest, typical.relabellings, statistic, notes, None, typical)
 
 
-def _count_as_extreme(statistics: Array, observed: float, scale: float) -> int:
-    return int(np.count_nonzero(statistics >= observed - _TIE * max(scale, 1e-300)))
+def _drawn(draw: Draw, statistic: str, level: float, typical: TypicalValues) -> ExactTest:
+    p = (draw.hits + 1) / (draw.drawn + 1)
+    u = math.sqrt(p * (1 - p) / draw.drawn)
+    seed = "a generator" if draw.seed is None else f"seed {draw.seed}"
+    notes = (
+        f"p from {draw.drawn} relabellings drawn at random ({seed}) out of {typical.relabellings}, not exact: its own "
+        f"standard uncertainty is {u:.1g}",
+    )
+    smallest = 1 / (draw.drawn + 1)
+    drawn = TypicalValues(typical.samples, None, typical.relabellings, typical.tolerance, draw.typical)
+    return ExactTest(p, None, smallest, draw.drawn, statistic, notes + _low_power(smallest, level), u, drawn)
 
 
-def _swap_means(pooled: Array, picked: NDArray[np.int64], n: int) -> Array:
-    """Mean differences of the members that an allocation swaps: the shifts at which its order changes."""
-    stays = picked < n
-    swapped = n - stays.sum(axis=1)
-    leaving = pooled[:n].sum() - np.where(stays, pooled[picked], 0.0).sum(axis=1)
-    entering = np.where(stays, 0.0, pooled[picked]).sum(axis=1)
-    moved = swapped > 0
-    return np.asarray((leaving - entering)[moved] / swapped[moved])
-
-
-def _low_power(smallest: float) -> tuple[str, ...]:
-    if smallest <= 0.05:
+def _low_power(smallest: float, level: float) -> tuple[str, ...]:
+    if smallest <= level:
         return ()
-    return (f"so few units cannot reach p = 0.05: the smallest reachable is {smallest:.3g}",)
+    return (f"so few units cannot reach p = {level:g}: the smallest reachable is {smallest:.3g}",)
