@@ -105,7 +105,7 @@ def sign_flip(
     monte_carlo: int | None = None,
     rng: np.random.Generator | int | None = None,
 ) -> ExactTest:
-    """Test paired differences exactly: under no effect each is as likely to have either sign.
+    r"""Test paired differences exactly: under no effect each is as likely to have either sign.
 
     Parameters
     ----------
@@ -124,7 +124,7 @@ def sign_flip(
     Returns
     -------
     ExactTest
-        Statistic: absolute mean difference, which for sign flips orders as \\|t\\| does.
+        Statistic: absolute mean difference, which for sign flips orders as \|t\| does.
 
     Raises
     ------
@@ -225,10 +225,12 @@ def _flips_as_extreme(d: Array, lattice: Lattice | None, tolerance: float) -> in
     if lattice is not None:
         sizes = np.abs(lattice.steps[0])
         observed = abs(int(lattice.steps[0].sum()))
-        return 2 ** len(d) if observed == 0 else 2 * sign_sums_at_most(sizes, (int(sizes.sum()) - observed) // 2)
+        if observed == 0:
+            return 1 << len(d)
+        return 2 * sign_sums_at_most(sizes, (int(sizes.sum()) - observed) // 2)
     sizes_w, observed_w = np.abs(d), abs(float(d.sum()))
     if observed_w <= tolerance:
-        return 2 ** len(d)
+        return 1 << len(d)
     return 2 * FlipSums(sizes_w, tolerance).at_most((float(sizes_w.sum()) - observed_w) / 2)
 
 
@@ -240,7 +242,7 @@ def _swaps_as_extreme(
     With D the sum that leaves group a less the sum that enters, the mean difference is proportional to
     `deviation` - N D: as extreme are D <= 0 and D >= 2 deviation / N, for a deviation that is not negative.
     """
-    x, y = lattice.steps if lattice is not None else groups
+    x, y = (np.asarray(values) for values in (lattice.steps if lattice is not None else groups))
     n, m = len(x), len(y)
     deviation = (m * x.sum() - n * y.sum()).item()
     if deviation < 0:
@@ -258,9 +260,7 @@ def _swaps_as_extreme(
     return upper + allocations - counter.at_most(2 * deviation / (n + m) - 2 * tolerance)
 
 
-def _refuse_or_go_on(
-    names: str, found: str, monte_carlo: int | None, rng: np.random.Generator | int | None
-) -> None:
+def _refuse_or_go_on(names: str, found: str, monte_carlo: int | None, rng: np.random.Generator | int | None) -> None:
     if monte_carlo is None:
         raise ValueError(
             f"{names}: found {found} of values that are no multiples of one step; accepted: at most {MOST_OFF_LATTICE} "

@@ -11,12 +11,14 @@ range of the values in steps, so they must be whole numbers. `cheaper` holds the
 from __future__ import annotations
 
 import math
-from typing import Protocol
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lossstats.lattice import Array, Integers
+from lossstats.lattice import Integers
+
+Numbers = NDArray[Any]  # integers, or floats; counts that outgrow 64 bits are Python integers
 
 # Seconds, measured on one core; only their ratios count.
 _A_HALF_SUM, _A_CELL, _A_ROW = 8e-8, 1e-9, 1.2e-5
@@ -31,7 +33,7 @@ class Counter(Protocol):
         """Number of subsets with a sum of at most `total` plus `each` / `scale` for every member."""
 
 
-def subset_sums(values: NDArray[np.generic], most: int | None = None) -> NDArray[np.generic]:
+def subset_sums(values: Numbers, most: int | None = None) -> Numbers:
     """Sum of every subset, in the order of counting in twos.
 
     Parameters
@@ -54,7 +56,7 @@ def subset_sums(values: NDArray[np.generic], most: int | None = None) -> NDArray
     if most is None or most >= len(values):
         sums = np.zeros(2 ** len(values), values.dtype)
         for i, value in enumerate(values):
-            np.add(sums[: 2**i], value, out=sums[2**i : 2 ** (i + 1)])  # type: ignore[call-overload]
+            np.add(sums[: 2**i], value, out=sums[2**i : 2 ** (i + 1)])
         return sums
     sums, sizes = np.zeros(1, values.dtype), np.zeros(1, np.int8)
     for value in values:
@@ -74,7 +76,7 @@ class FlipSums:
         Sums that exceed the limit by no more count as equal to it; 0 for integers.
     """
 
-    def __init__(self, values: NDArray[np.generic], tolerance: float = 0) -> None:
+    def __init__(self, values: Numbers, tolerance: float = 0) -> None:
         self._halves = (values[0::2], values[1::2])
         self._tolerance = tolerance
 
@@ -110,7 +112,7 @@ class SwapSums:
         As in `FlipSums`.
     """
 
-    def __init__(self, x: NDArray[np.generic], y: NDArray[np.generic], tolerance: float = 0) -> None:
+    def __init__(self, x: Numbers, y: Numbers, tolerance: float = 0) -> None:
         self._x, self._y, self._tolerance = x, y, tolerance
 
     def at_most(self, total: float, each: float = 0, scale: int = 1) -> int:
@@ -220,7 +222,7 @@ class SwapTable:
         return count
 
 
-def size_sum_table(values: Integers, most: int, largest: int) -> NDArray[np.generic]:
+def size_sum_table(values: Integers, most: int, largest: int) -> Numbers:
     """Number of subsets of each size and sum.
 
     Parameters
@@ -280,7 +282,7 @@ def sign_sums_at_most(sizes: Integers, limit: int) -> int:
     return int(table.sum())
 
 
-def cheaper(values: tuple[Array, ...] | tuple[Integers, ...], tolerance: float = 0) -> Counter | None:
+def cheaper(values: tuple[Numbers, ...], tolerance: float = 0) -> Counter | None:
     """The cheaper counter for these values.
 
     Parameters
@@ -305,8 +307,8 @@ def cheaper(values: tuple[Array, ...] | tuple[Integers, ...], tolerance: float =
     if math.isinf(min(tables, sums)):
         return None
     if sums <= tables:
-        return FlipSums(values[0], tolerance) if len(values) == 1 else SwapSums(*values, tolerance)
-    return FlipTable(*values) if len(values) == 1 else SwapTable(*values)  # type: ignore[arg-type]
+        return FlipSums(values[0], tolerance) if len(values) == 1 else SwapSums(values[0], values[1], tolerance)
+    return FlipTable(values[0]) if len(values) == 1 else SwapTable(values[0], values[1])
 
 
 def _half_sum_cost(n: int) -> float:
@@ -320,11 +322,11 @@ def _swap_sum_cost(n: int, m: int) -> float:
     return sums * _A_HALF_SUM if sums <= 2 * MOST_HALF_SUMS else math.inf
 
 
-def _table_cost(values: tuple[NDArray[np.generic], ...]) -> float:
+def _table_cost(values: tuple[Numbers, ...]) -> float:
     most = min(map(len, values))
     cost = 0.0
     for sample in values:
-        cells = (most + 1) * float(np.sort(sample - sample.min())[len(sample) - most :].sum() + 1)  # type: ignore[operator]
+        cells = (most + 1) * float(np.sort(sample - sample.min())[len(sample) - most :].sum() + 1)
         if cells > MOST_CELLS:
             return math.inf
         cost += len(sample) * (_A_ROW + 0.4 * _A_CELL * cells) + most * _A_ROW
