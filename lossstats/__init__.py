@@ -41,6 +41,10 @@ _WHERE: dict[str, str] = {
     "Comparison": "comparison",
     "SharedTerm": "saving",
     "Estimate": "estimate",
+    # three conditions or more
+    "rank_conditions": "ranking",
+    "welch_anova": "overall",
+    "Ranking": "ranked",
     "sign_flip": "resampling",
     "permute_groups": "resampling",
     "decide": "verdict",

@@ -12,6 +12,8 @@ from numpy.typing import NDArray
 
 from lossstats.comparison import Comparison, compare_groups, compare_pairs, compare_single, compare_with_controls
 from lossstats.drift import DriftCorrection, correct_drift
+from lossstats.ranking import Ranking, rank_conditions
+from lossstats.ranking_statement import make_ranking_statement
 from lossstats.result import Result, RunResult, versions
 from lossstats.saving import SharedCovariance
 from lossstats.statement import make_statement
@@ -21,6 +23,7 @@ from lossstats.unit_table import TestRun, UnitTable, make_unit_table
 if TYPE_CHECKING:
     from lossstats.levels import ReducedRun
     from lossstats.settings import Settings
+    from lossstats.statement import Statement
 
 Progress = Callable[[Any], Any]
 Array = NDArray[np.float64]
@@ -41,7 +44,8 @@ class NotSettledError(ValueError):
         self.runs = tuple(runs)
         super().__init__(
             f"still moving at the end of the run: found {', '.join(runs)} ({rule}); accepted: longer runs, or a rule "
-            "declared in trial.toml, settling.still_moving = 'leave out' or 'use with a note', which then stands in the result"
+            "declared in trial.toml, settling.still_moving = 'leave out' or 'use with a note', which then stands in "
+            "the result"
         )
 
 
@@ -107,14 +111,16 @@ def conclude(trial: Trial, reduced: Sequence[ReducedRun]) -> Result:
     drift = _correct(trial, reduced, levels, kept)
     tests = [i for i, run in enumerate(trial.runs) if run.role == "test"]
     units = _tabulate(trial, drift, [used[i] for i in tests])
-    comparison = _compare(trial.settings, units, drift, [reduced[i] for i in tests])
+    options = _options(trial.settings, units, drift, [reduced[i] for i in tests])
+    several = trial.settings.comparison.design == "several"
+    comparison = None if several else _compare(trial.settings, units, options)
+    ranking = _rank(trial.settings, units, options) if several else None
     applied = dict(zip(kept, drift.applied.tolist(), strict=True))
     runs = tuple(
         _run_result(run, reduced[i], float(levels[i]), used[i], reasons[i], applied.get(i))
         for i, run in enumerate(trial.runs)
     )
     notes = _notes(runs, units, drift)
-    statement = make_statement(trial.settings, comparison, notes)
     return Result(
         name=trial.folder.name if trial.folder else "",
         settings=trial.settings,
@@ -122,7 +128,8 @@ def conclude(trial: Trial, reduced: Sequence[ReducedRun]) -> Result:
         drift=drift,
         units=units.values,
         comparison=comparison,
-        statement=statement,
+        ranking=ranking,
+        statement=_state(trial.settings, comparison, ranking, notes),
         notes=notes,
         inputs=dict(trial.sha256),
         versions=versions(),
@@ -197,18 +204,20 @@ def _tabulate(trial: Trial, drift: DriftCorrection, used: Sequence[bool]) -> Uni
         tests,
         drift.levels,
         used,
-        conditions=(keys.before, keys.after),
+        conditions=keys.all_conditions,
         controls=keys.controls,
         # A known repeatability speaks of mounts, and the article is then one unit whatever the number of mounts.
         unit="article" if keys.repeatability is not None else keys.unit_of_replication,
-        paired=keys.design in {"paired", "controls"},
+        paired=keys.design in {"paired", "controls"} or keys.blocks == "article",
     )
 
 
-def _compare(settings: Settings, units: UnitTable, drift: DriftCorrection, reduced: Sequence[ReducedRun]) -> Comparison:
-    """The comparison that the declared design asks for; the data do not choose it."""
+def _options(
+    settings: Settings, units: UnitTable, drift: DriftCorrection, reduced: Sequence[ReducedRun]
+) -> dict[str, Any]:
+    """What goes with the unit values into any comparison."""
     keys = settings.comparison
-    options: dict[str, Any] = {
+    return {
         "confidence": keys.confidence,
         "matters": keys.difference_that_matters,
         "shared": _shared(settings, units, drift),
@@ -216,6 +225,11 @@ def _compare(settings: Settings, units: UnitTable, drift: DriftCorrection, reduc
         "unit": settings.trial.unit,
         **_floors(units, reduced),
     }
+
+
+def _compare(settings: Settings, units: UnitTable, options: dict[str, Any]) -> Comparison:
+    """The comparison that the declared design asks for; the data do not choose it."""
+    keys = settings.comparison
     before, after = units.part(keys.before), units.part(keys.after)
     if keys.design == "paired":
         return compare_pairs(before, after, **options)
@@ -226,6 +240,22 @@ def _compare(settings: Settings, units: UnitTable, drift: DriftCorrection, reduc
             before, after, units.part(keys.before, "control"), units.part(keys.after, "control"), **options
         )
     return _compare_one_article(settings, units, options)
+
+
+def _rank(settings: Settings, units: UnitTable, options: dict[str, Any]) -> Ranking:
+    """Three conditions or more; whether articles are blocks is declared."""
+    keys = settings.comparison
+    values = {name: units.part(name) for name in keys.all_conditions}
+    return rank_conditions(values, control=keys.control, blocks=keys.blocks == "article", **options)
+
+
+def _state(
+    settings: Settings, comparison: Comparison | None, ranking: Ranking | None, notes: Sequence[str]
+) -> Statement:
+    if ranking is not None:
+        return make_ranking_statement(settings, ranking, notes)
+    assert comparison is not None  # one of the two was made  # noqa: S101
+    return make_statement(settings, comparison, notes)
 
 
 def _compare_one_article(settings: Settings, units: UnitTable, options: dict[str, Any]) -> Comparison:

@@ -46,6 +46,7 @@ from lossstats.simulate import (
     Truth,
     WarmUpDrift,
     lay_out,
+    lay_out_blocks,
     simulate_trial,
 )
 
@@ -59,7 +60,7 @@ _HEADING = """\
 
 """
 _NOTE = "Invented data from the kit's bench simulator with a stored seed; no real chain or bench stands behind them."
-_WINTER_TIME = timezone(timedelta(hours=1))
+_WINTER_TIME, _SUMMER_TIME = timezone(timedelta(hours=1)), timezone(timedelta(hours=2))
 _DUSTY, _CLEANED = "dusty", "cleaned"
 _LUBRICANT = "the same chain oil in both conditions, freshly applied after the wash"
 
@@ -207,16 +208,81 @@ def _one_chain_settings() -> Settings:
     )
 
 
-_SEEDS = {"flour_dust": 20250204, "one_chain": 20250311}
+def four_oils() -> Plan:
+    """Plan the example trial of four chain oils on six chains, in randomised blocks on three bench days.
+
+    Returns
+    -------
+    Plan
+        Every chain washed and oiled afresh before each of its four runs; a reference chain between blocks.
+    """
+    plan = lay_out_blocks(
+        _OILS,
+        articles=6,
+        days=3,
+        start=datetime(2025, 4, 8, 8, 10, tzinfo=_SUMMER_TIME),
+        minutes_per_run=45.0,
+        rng=_SEEDS["four_oils"] + 1,
+    )
+    return replace(
+        plan,
+        articles=Articles(
+            6.1, 0.42, article_sd=0.3, change_sd=0.06, mount_sd=0.04, run_sd=0.02, reference_level=6.2,
+            other_savings=(0.03, -0.22),
+        ),
+        bench=Bench(drift=(WarmUpDrift(0.05, 1.5), LinearDrift(0.004)), day_shift_sd=0.06, gain_sd=0.005, zero_sd=0.02),
+        readings=Readings(
+            samples=90,
+            interval_s=10.0,
+            approach=Approach((0.14, 0.1), (40.0, 140.0)),
+            approach_spread=0.3,
+            noise=Noise(0.012, 0.4),
+            display=Display(0.005),
+        ),
+        settings=_four_oils_settings(),
+    )  # fmt: skip
+
+
+def _four_oils_settings() -> Settings:
+    return Settings(
+        trial=TrialKeys(
+            question="Which of four chain oils loses least power, measured against oil A in use now?", note=_NOTE
+        ),
+        comparison=ComparisonKeys(
+            before="",
+            after="",
+            design="several",
+            difference_that_matters=0.2,
+            conditions=_OILS,
+            control="oil A",
+            blocks="article",
+        ),
+        scope=ScopeKeys(
+            articles="new conveyor chains of one make, washed and oiled afresh before every run",
+            bench="two-sprocket loss bench of a small transmission laboratory",
+            lubricant="four chain oils, A to D, 2 ml each, wiped after ten minutes",
+            operating_point="280 W input power, 95 r/min, 20 to 22 °C in the hall",
+        ),
+        readings=ReadingsKeys(resolution=0.005, interval_s=(10.0,)),
+        instrument=InstrumentKeys(gain=0.005, zero=0.02),
+        drift=DriftKeys(reference_repeatability=0.05, reference_repeatability_dof=20.0),
+    )
+
+
+_OILS = ("oil A", "oil B", "oil C", "oil D")
+_SEEDS = {"flour_dust": 20250204, "one_chain": 20250311, "four_oils": 20250408}
 _BENCH_DAYS = tuple(datetime(2025, 2, day, 8, 31, tzinfo=_WINTER_TIME) for day in (4, 6))
 _AFTER_DINNER = 10  # the run that follows the middle reference of a day
 _REASONS = {
     "difference_that_matters = 0.25": "Here: fixed before the bench was booked; less does not pay for the washing.",
     'still_moving = "leave out"': "Here: decided before the data were seen; a chain has another mount.",
+    "difference_that_matters = 0.2": "Here: fixed before the bench was booked; less does not pay for another oil.",
+    'control = "oil A"': "Here: the oil in use now; fixed before the bench was booked.",
+    "reference_repeatability = 0.05": "Here: from earlier check runs of the reference chain, 21 refits.",
     "reference_repeatability = 0.06": "Here: from earlier check runs of the reference chain, 21 refits.",
     "gain = 0.005": "Here: from the calibration of the bench, expanded 1 % with k = 2.",
 }
-_PLANS: dict[str, Callable[[], Plan]] = {"flour_dust": flour_dust, "one_chain": one_chain}
+_PLANS: dict[str, Callable[[], Plan]] = {"flour_dust": flour_dust, "one_chain": one_chain, "four_oils": four_oils}
 
 
 def example_trial(name: str) -> Trial:
@@ -224,7 +290,7 @@ def example_trial(name: str) -> Trial:
 
     Parameters
     ----------
-    name : {"flour_dust", "one_chain"}
+    name : {"flour_dust", "one_chain", "four_oils"}
         Which.
 
     Returns
@@ -240,7 +306,7 @@ def example_truth(name: str) -> Truth:
 
     Parameters
     ----------
-    name : {"flour_dust", "one_chain"}
+    name : {"flour_dust", "one_chain", "four_oils"}
         Which.
 
     Returns

@@ -14,6 +14,8 @@ if TYPE_CHECKING:
 INK, SOFT, GREY = "#222222", "#BBBBBB", "#6E6E6E"
 BEFORE, AFTER = "#0072B2", "#D55E00"
 MARKS = {"before": ("o", BEFORE, "-"), "after": ("s", AFTER, "--")}
+# Further conditions go on from those two, each with a colour, a marker and a line style of its own.
+MORE_MARKS = (("^", "#009E73", "-."), ("v", "#CC79A7", ":"), ("P", "#E69F00", "-"), ("X", "#56B4E9", "--"))
 LONGEST_LABEL = 28
 
 _RC: dict[str, Any] = {
@@ -40,6 +42,28 @@ _RC: dict[str, Any] = {
     "figure.facecolor": "white",
     "savefig.facecolor": "white",
 }
+
+
+def condition_marks(names: Sequence[str]) -> dict[str, tuple[str, str, str]]:
+    """Give every condition its marker, colour and line style.
+
+    Parameters
+    ----------
+    names : sequence of str
+        The conditions, the reference condition first.
+
+    Returns
+    -------
+    dict of str to tuple of str
+        They repeat after six.
+
+    Examples
+    --------
+    >>> condition_marks(["dusty", "cleaned"])["cleaned"]
+    ('s', '#D55E00', '--')
+    """
+    looks = (MARKS["before"], MARKS["after"], *MORE_MARKS)
+    return {name: looks[number % len(looks)] for number, name in enumerate(names)}
 
 
 @contextmanager

@@ -68,7 +68,7 @@ def draw_pairs(result: Result, *, ax: Axes | None = None) -> Axes:
         ax = ax or own_axes(SIZES["pairs"])
         draw, title = _pairs_by_design(result)
         draw(ax, result)
-        if result.comparison.design != "single":
+        if result.compared.design != "single":
             _draw_means(ax, result)
         keys, trial = result.settings.comparison, result.settings.trial
         ax.set_xticks([0, 1], [plain_text(keys.before), plain_text(keys.after)])
@@ -85,7 +85,7 @@ def _pairs_by_design(result: Result) -> tuple[Callable[[Axes, Result], None], st
         "controls": (_draw_lines, "Each line is one article; grey: left untouched"),
         "independent": (_draw_dots, f"Each mark is one {unit}"),
         "single": (_draw_one_article, "One article: bars are the readings alone"),
-    }[result.comparison.design]
+    }[result.compared.design]
 
 
 def _draw_lines(ax: Axes, result: Result) -> None:
@@ -139,7 +139,7 @@ def _name_units(ax: Axes, members: Sequence[UnitValue], x: float) -> None:
 
 
 def _draw_means(ax: Axes, result: Result) -> None:
-    c = result.comparison
+    c = result.compared
     ax.plot([0, 1], [c.before_mean, c.after_mean], "D-", color=INK, linewidth=2, markersize=5, zorder=3, label="mean")
     look: dict[str, Any] = {"textcoords": "offset points", "ha": "right", "va": "center", "fontsize": 8}
     ax.annotate("mean", (0, c.before_mean), xytext=(-8, 0), **look)
@@ -163,7 +163,7 @@ def draw_saving(result: Result, *, ax: Axes | None = None) -> Axes:
     """
     with house_style():
         ax = ax or own_axes(SIZES["saving"])
-        unit, c = plain_text(result.settings.trial.unit), result.comparison
+        unit, c = plain_text(result.settings.trial.unit), result.compared
         matters, grey = c.verdict.matters, ""
         if matters is not None:
             ax.axvspan(-matters, matters, color=SOFT, alpha=0.4, linewidth=0)
@@ -181,10 +181,15 @@ def draw_saving(result: Result, *, ax: Axes | None = None) -> Axes:
         ax.set(ylim=(-1, 1.35), yticks=[], xlabel=f"saving ({unit}){grey}")
         ax.spines["left"].set_visible(False)
         _name_sides(ax)
-        keys = result.settings.comparison
-        title = f"{plain_text(keys.after, 20)} against {plain_text(keys.before, 20)}: {plain_text(c.verdict.words, 60)}"
-        ax.set_title(title[:1].upper() + title[1:])
+        ax.set_title(_verdict_title(result))
     return ax
+
+
+def _verdict_title(result: Result) -> str:
+    keys, verdict = result.settings.comparison, result.compared.verdict
+    join = ": " if verdict.kind in {"undecided", "no verdict"} else " "
+    title = f"{plain_text(keys.after, 20)} against {plain_text(keys.before, 20)}{join}{plain_text(verdict.words, 60)}"
+    return title[:1].upper() + title[1:]
 
 
 def _draw_interval(ax: Axes, d: Estimate, unit: str, places: int) -> None:
@@ -228,9 +233,9 @@ def draw_budget(result: Result, *, ax: Axes | None = None) -> Axes:
     """
     with house_style():
         ax = ax or own_axes(SIZES["budget"])
-        difference, unit = result.comparison.difference, plain_text(result.settings.trial.unit)
+        difference, unit = result.headline, plain_text(result.settings.trial.unit)
         if difference is None:
-            _say_why_empty(ax, result.comparison.why_no_interval)
+            _say_why_empty(ax, result.compared.why_no_interval)
             return ax
         table: Any = result.budget.itertuples()
         rows = sorted(((float(share), float(u), str(name)) for name, u, share in table))

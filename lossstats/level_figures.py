@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
-from lossstats.figure_style import GREY, INK, MARKS, house_style, own_axes, plain_text
+from lossstats.figure_style import GREY, INK, condition_marks, house_style, own_axes, plain_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -55,8 +55,7 @@ def draw_levels(result: Result, *, ax: Axes | None = None) -> Axes:
 
 def _draw_test_runs(ax: Axes, result: Result, place: dict[str, int]) -> None:
     keys = result.settings.comparison
-    for name, which in ((keys.before, "before"), (keys.after, "after")):
-        marker, colour, _ = MARKS[which]
+    for name, (marker, colour, _) in condition_marks(keys.all_conditions).items():
         runs = [run for run in result.runs if run.role == "test" and run.condition == name]
         _marks(ax, runs, place, marker, color=colour, label=plain_text(name), markersize=4)
         _intervals(ax, runs, place, keys.confidence, colour)

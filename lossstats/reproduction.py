@@ -26,6 +26,7 @@ _STAGES = {
     "drift": "drift",
     "units": "unit table",
     "comparison": "comparison",
+    "ranking": "ranking",
     "statement": "statement",
     "notes": "statement",
 }
@@ -137,7 +138,7 @@ def reproduce(folder: str | Path) -> Reproduction:
     departures: list[Departure] = []
     numbers = 0
     for key, stage in _STAGES.items():
-        one, other = dict(_leaves(sealed.get(key), key)), dict(_leaves(again[key], key))
+        one, other = dict(_leaves(sealed.get(key), key)), dict(_leaves(again.get(key), key))
         numbers += sum(_is_number(value) for value in other.values())
         departures += [
             Departure(stage, where, _text(one, where), _text(other, where))

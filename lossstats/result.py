@@ -18,7 +18,9 @@ if TYPE_CHECKING:
 
     from lossstats.comparison import Comparison
     from lossstats.drift import DriftCorrection
+    from lossstats.estimate import Estimate
     from lossstats.levels import Level
+    from lossstats.ranked import PairDifference, Ranking
     from lossstats.screening import Screening
     from lossstats.settings import Settings
     from lossstats.settling import Settled
@@ -97,8 +99,10 @@ class Result(Record):
         What was done about drift.
     units : tuple of UnitValue
         One value a unit and condition.
-    comparison : Comparison
-        Difference, percent, p, verdict.
+    comparison : Comparison or None
+        Difference, percent, p, verdict; None where three conditions or more were compared.
+    ranking : Ranking or None
+        Differences with simultaneous intervals, ratios, groups; None where two conditions were compared.
     statement : Statement
         The words.
     notes : tuple of str
@@ -114,7 +118,8 @@ class Result(Record):
     runs: tuple[RunResult, ...]
     drift: DriftCorrection
     units: tuple[UnitValue, ...]
-    comparison: Comparison
+    comparison: Comparison | None
+    ranking: Ranking | None
     statement: Statement
     notes: tuple[str, ...]
     inputs: dict[str, str]
@@ -136,14 +141,63 @@ class Result(Record):
 
     @property
     def verdict(self) -> Verdict:
-        """The verdict of the comparison.
+        """The verdict of the comparison; of several conditions, that of the leading comparison.
 
         Returns
         -------
         Verdict
-            By the one rule.
+            By the one rule. Leading: the best condition against the control, or the best two conditions.
         """
-        return self.comparison.verdict
+        if self.comparison is not None:
+            return self.comparison.verdict
+        return self.ranked.leading.verdict
+
+    @property
+    def compared(self) -> Comparison:
+        """The comparison of two conditions.
+
+        Returns
+        -------
+        Comparison
+            Never None.
+
+        Raises
+        ------
+        ValueError
+            If several conditions were compared.
+        """
+        if self.comparison is None:
+            raise ValueError("result: found several conditions; accepted: a result of two, or its ranking")
+        return self.comparison
+
+    @property
+    def ranked(self) -> Ranking:
+        """The ranking of several conditions.
+
+        Returns
+        -------
+        Ranking
+            Never None.
+
+        Raises
+        ------
+        ValueError
+            If two conditions were compared.
+        """
+        if self.ranking is None:
+            raise ValueError("result: found two conditions; accepted: a result of several, or its comparison")
+        return self.ranking
+
+    @property
+    def headline(self) -> Estimate | PairDifference | None:
+        """What verdict and budget speak of: the saving, or the leading comparison of several.
+
+        Returns
+        -------
+        Estimate, PairDifference or None
+            None where there is no interval.
+        """
+        return self.ranked.leading if self.comparison is None else self.comparison.difference
 
     @property
     def levels(self) -> pd.DataFrame:
@@ -187,9 +241,8 @@ class Result(Record):
         table = pd.DataFrame(
             [{"unit": u.unit, "group": u.group, "condition": u.condition, "value": u.value} for u in self.units]
         )
-        keys = self.settings.comparison
         wide = table.pivot_table(index=["group", "unit"], columns="condition", values="value", sort=False)
-        return wide.reindex(columns=[keys.before, keys.after])
+        return wide.reindex(columns=list(self.settings.comparison.all_conditions))
 
     @property
     def budget(self) -> pd.DataFrame:
@@ -198,11 +251,11 @@ class Result(Record):
         Returns
         -------
         pandas.DataFrame
-            Empty where there is no interval.
+            Of the leading comparison where there are several. Empty where there is no interval.
         """
         import pandas as pd
 
-        estimate = self.comparison.difference
+        estimate = self.headline
         parts = {} if estimate is None else estimate.components
         total = sum(u * u for u in parts.values())
         rows = [{"source": name, "standard_uncertainty": u, "share": u * u / total} for name, u in parts.items()]

@@ -10,6 +10,7 @@ def _key(doc: str, default: Any = ..., **more: Any) -> Any:
     # Dataclass field of one key of trial.toml; `doc` is what the skeleton and the error messages show.
     # Further limits, checked where trial.toml is read: ``at_least``, ``above``, ``at_most`` (numbers), ``infinite``
     # (inf is a value), ``nonzero``, ``filled`` (text that must not be empty), ``stamps`` (ISO 8601 with offset).
+    # ``several`` is True for a key that only design several has, False for one that it does not have.
     metadata = {"doc": doc, **more}
     if default is ...:
         return field(metadata=metadata)
@@ -33,11 +34,12 @@ class TrialKeys:
 class ComparisonKeys:
     """Table ``[comparison]``: what is compared, decided before the bench is booked."""
 
-    before: str = _key("name of the reference condition, as in run_sheet.csv", filled=True)
-    after: str = _key("name of the new condition, as in run_sheet.csv", filled=True)
-    design: Literal["paired", "independent", "controls", "single"] = _key(
+    before: str = _key("name of the reference condition, as in run_sheet.csv", filled=True, several=False)
+    after: str = _key("name of the new condition, as in run_sheet.csv", filled=True, several=False)
+    design: Literal["paired", "independent", "controls", "single", "several"] = _key(
         "paired: every article in both conditions; independent: each article in one; "
-        "controls: paired, with untouched articles beside; single: one article"
+        "controls: paired, with untouched articles beside; single: one article; "
+        "several: three conditions or more, named by conditions in place of before and after"
     )
     unit_of_replication: Literal["article", "mount"] = _key(
         "article, or mount where there is one article: then the claim is for this article only", "article"
@@ -56,6 +58,29 @@ class ComparisonKeys:
         "degrees of freedom of that standard deviation", None, above=0.0, infinite=True
     )
     repeatability_source: str = _key("where it comes from: document, date", "")
+    conditions: tuple[str, ...] | None = _key(
+        "names of three conditions or more, as in run_sheet.csv (design several)", None, several=True
+    )
+    control: str | None = _key(
+        "the condition with which each other one is compared; left out: every one with every other (design several)",
+        None,
+        filled=True,
+        several=True,
+    )
+    blocks: Literal["article", "none"] | None = _key(
+        '"article": every article in every condition; "none": each article in one (design several)', None, several=True
+    )
+
+    @property
+    def all_conditions(self) -> tuple[str, ...]:
+        """Name the conditions of the trial, whatever its design.
+
+        Returns
+        -------
+        tuple of str
+            Before and after, or all conditions of design several.
+        """
+        return self.conditions or () if self.design == "several" else (self.before, self.after)
 
 
 @dataclass(frozen=True)
@@ -64,7 +89,7 @@ class ScopeKeys:
 
     articles: str = _key("what the articles stand for", "")
     bench: str = _key("the bench", "")
-    lubricant: str = _key("oil or wax, and whether it is the same in both conditions", "")
+    lubricant: str = _key("oil or wax, and whether it is the same in all conditions", "")
     operating_point: str = _key("power, speed, tension, temperature in words", "")
 
 
@@ -111,9 +136,9 @@ class LogKeys:
     rows_before_header: int = _key("rows to pass over before the row of column names", 0, at_least=0, at_most=1000)
     unit_row: bool = _key("a row of units follows the row of column names", default=False)
     time_form: Literal["seconds", "iso"] = _key("seconds, or ISO 8601 stamps with offset", "seconds")
-    time: Column = _key("the column of time", Column("time_s"))  # noqa: RUF009 - a field, made by _key
-    value: Column = _key("the column of the measurand", Column("loss_W"))  # noqa: RUF009 - a field, made by _key
-    other: dict[str, Column] = _key(  # noqa: RUF009 - a field, made by _key
+    time: Column = _key("the column of time", Column("time_s"))
+    value: Column = _key("the column of the measurand", Column("loss_W"))
+    other: dict[str, Column] = _key(
         "operating-point columns by name, such as {input_power_W = {column = 'P1', factor = 1.0}}", {}
     )
     ignore: tuple[str, ...] = _key("columns to leave aside, by name", ())

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from lossstats.ranking_sheet import differences_section, values_section
 from lossstats.rendering import decimals_for, shown, shown_dof
 from lossstats.sheet_page import bullets, page, paragraph, picture, section, table
 from lossstats.sheet_record import CAUTIONS, how_to_reproduce, inputs_table, settings_tables, versions_table
@@ -82,16 +83,11 @@ def _draw(result: Result, traces: Traces) -> dict[str, bytes]:
     from lossstats.figure_style import house_style
 
     pictures: dict[str, bytes] = {}
-    functions: dict[str, Callable[..., Any]] = {
-        "saving": figures.draw_saving,
-        "budget": figures.draw_budget,
-        "pairs": figures.draw_pairs,
-        "levels": figures.draw_levels,
-    }
+    functions, sizes = _functions(result)
     with house_style():
         for name, draw in functions.items():
             # A Figure of its own, not one of pyplot: no backend is chosen and nothing stays open.
-            figure = Figure(figsize=figures.SIZES[name], layout="constrained")
+            figure = Figure(figsize=sizes[name], layout="constrained")
             draw(result, ax=figure.add_subplot())
             pictures[name] = _png(figure)
         runs = [run for run in result.runs if run.run in traces]
@@ -101,6 +97,18 @@ def _draw(result: Result, traces: Traces) -> dict[str, bytes]:
             figures.draw_run_sheet(part, traces, figure, unit=result.settings.trial.unit)
             pictures["runs" if number == 1 else f"runs_{number}"] = _png(figure)
     return pictures
+
+
+def _functions(result: Result) -> tuple[dict[str, Callable[..., Any]], dict[str, tuple[float, float]]]:
+    """What is drawn, by the name of its file, and how large."""
+    from lossstats import figures, ranking_figures
+
+    both = {"budget": figures.draw_budget, "levels": figures.draw_levels}
+    if result.ranking is None:
+        return {"saving": figures.draw_saving, "pairs": figures.draw_pairs, **both}, figures.SIZES
+    sizes = {"ranking": ranking_figures.ranking_size(result.ranking), "conditions": ranking_figures.VALUES_SIZE}
+    own = {"ranking": ranking_figures.draw_ranking, "conditions": ranking_figures.draw_conditions}
+    return {**own, **both}, {**figures.SIZES, **sizes}
 
 
 def _png(figure: Figure) -> bytes:
@@ -126,15 +134,14 @@ def make_page(result: Result, pictures: Mapping[str, bytes]) -> str:
     """
     title = result.name or "trial in memory"
     statement = result.statement
-    first = statement.sentences[0]
     sections = [
         section("Statement", '<div class="claim">' + "".join(map(paragraph, statement.sentences)) + "</div>"),
         section("Scope", bullets(statement.scope)),
         section("What may not be claimed", bullets(statement.not_claimed)),
         section("Notes", bullets([note for note in statement.notes if note != result.settings.trial.note])),
-        section("The saving", picture(pictures["saving"], first, _saving_caption(result)), _numbers(result)),
+        differences_section(result, pictures) if result.ranking is not None else _saving(result, pictures),
         section("What the uncertainty is made of", _budget(result, pictures)),
-        section("The values compared", _pairs(result, pictures)),
+        values_section(result, pictures) if result.ranking is not None else _pairs(result, pictures),
         section("Levels in bench order", _levels(result, pictures)),
         section("Runs", _runs_table(result), _traces(pictures)),
         section("Settings as declared", settings_tables(result.settings)),
@@ -157,8 +164,13 @@ def _header(title: str, result: Result) -> str:
     )
 
 
+def _saving(result: Result, pictures: Mapping[str, bytes]) -> str:
+    first = result.statement.sentences[0]
+    return section("The saving", picture(pictures["saving"], first, _saving_caption(result)), _numbers(result))
+
+
 def _saving_caption(result: Result) -> str:
-    c, keys, trial = result.comparison, result.settings.comparison, result.settings.trial
+    c, keys, trial = result.compared, result.settings.comparison, result.settings.trial
     lower = trial.better == "lower"
     text = f"Saving: {keys.before} minus {keys.after}" if lower else f"Gain: {keys.after} minus {keys.before}"
     text += f", in {trial.unit}; above 0 the {trial.measurand} is {trial.better} {keys.after}."
@@ -168,7 +180,7 @@ def _saving_caption(result: Result) -> str:
 
 
 def _numbers(result: Result) -> str:
-    c, unit = result.comparison, result.settings.trial.unit
+    c, unit = result.compared, result.settings.trial.unit
     confidence = f"{100 * result.settings.comparison.confidence:g} %"
     places = _places(c.difference, c.verdict.matters) if c.difference else 2
     percent_places = decimals_for(c.percent.standard_uncertainty) if c.percent else 1
@@ -216,9 +228,9 @@ def _p(p: float) -> str:
 
 
 def _budget(result: Result, pictures: Mapping[str, bytes]) -> str:
-    difference, unit = result.comparison.difference, result.settings.trial.unit
+    difference, unit = result.headline, result.settings.trial.unit
     if difference is None:
-        return paragraph(f"No budget: {result.comparison.why_no_interval}.")
+        return paragraph(f"No budget: {result.compared.why_no_interval}.")
     found: Any = result.budget.itertuples()
     rows = [
         (str(name), _SOURCES.get(str(name), "as named in the comparison"), f"{u:.2g}", f"{100 * share:.1f}")
@@ -227,7 +239,11 @@ def _budget(result: Result, pictures: Mapping[str, bytes]) -> str:
     rows.append(("combined", "root of the sum of squares", f"{difference.standard_uncertainty:.2g}", "100.0"))
     head = ("source", "what it is", f"standard uncertainty ({unit})", "share of the variance (%)")
     alt = "Shares of the variance: " + ", ".join(f"{row[0]} {row[3]} %" for row in rows[:-1])
-    return picture(pictures["budget"], alt, "Sources by their share of the variance of the saving.") + table(
+    of = "the saving"
+    if result.ranking is not None:
+        leading = result.ranking.leading
+        of = f"the saving with {leading.second} against {leading.first}; those of the others are in result.json"
+    return picture(pictures["budget"], alt, f"Sources by their share of the variance of {of}.") + table(
         "Uncertainty budget of the saving", head, rows, numbers=(2, 3)
     )
 
@@ -236,7 +252,7 @@ def _pairs(result: Result, pictures: Mapping[str, bytes]) -> str:
     keys, unit = result.settings.comparison, result.settings.trial.unit
     alt = f"Values of the units {keys.before} and {keys.after}; the numbers are in the table below"
     caption = f"One mark per {keys.unit_of_replication} and condition: the mean of its mounts."
-    if result.comparison.design == "single":
+    if result.compared.design == "single":
         caption = (
             "One mark per run; bars: interval of its level by the readings alone. What refitting does is not in them."
         )
@@ -252,7 +268,8 @@ def _pairs(result: Result, pictures: Mapping[str, bytes]) -> str:
     behind = "mounts, runs"
     head = (keys.unit_of_replication, f"{keys.before} ({unit})", behind, f"{keys.after} ({unit})", behind)
     values = table("Unit values", head, rows, numbers=range(1, 5))
-    return f'<div class="beside">{picture(pictures["pairs"], alt, caption)}{values}</div>'
+    both = f'<div class="beside">{picture(pictures["pairs"], alt, caption)}{values}</div>'
+    return section("The values compared", both)
 
 
 def _levels(result: Result, pictures: Mapping[str, bytes]) -> str:

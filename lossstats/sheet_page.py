@@ -40,6 +40,7 @@ td.n { text-align: right; white-space: nowrap; } th.n { text-align: right; }
 tbody th { min-width: 6em; } td:not(.n) { min-width: 8em; }
 .small table { font-size: .78rem; } .small th, .small td { padding-right: .6rem; min-width: 0; }
 .runs td:nth-child(2) { white-space: nowrap; } .runs td:nth-child(3), .runs td:nth-child(7) { min-width: 7.5em; }
+figure.narrow { max-width: 34rem; }
 .keys { columns: 2 20rem; column-gap: 2rem; } .keys > div { break-inside: avoid; margin-top: 0; }
 .beside { display: flex; flex-wrap: wrap; gap: 0 1.5rem; align-items: start; }
 .beside figure { flex: 1 1 19rem; max-width: 30rem; } .beside .wide { flex: 0 1 auto; max-width: 100%; }

@@ -18,7 +18,7 @@ from lossstats.simulated_drift import (
     WarmUpDrift,
 )
 from lossstats.simulated_levels import SimulatedLevels, draw_levels, samples_of, simulate_levels
-from lossstats.simulated_order import lay_out
+from lossstats.simulated_order import lay_out, lay_out_blocks
 from lossstats.simulated_plan import (
     Articles,
     Bench,
@@ -54,6 +54,7 @@ __all__ = [
     "WarmUpDrift",
     "declare",
     "lay_out",
+    "lay_out_blocks",
     "simulate_levels",
     "simulate_run",
     "simulate_trial",
@@ -70,6 +71,8 @@ class Truth(Record):
     ----------
     saving, saving_percent : float
         Of the population: level before minus level after, and in percent of the level before.
+    savings : dict of str to float
+        Of the population: level before minus level in each other condition, by its name.
     saving_of_articles, saving_of_articles_percent : float
         Of the very articles in the trial: mean over those before minus mean over those after, controls left aside.
     articles : dict
@@ -89,6 +92,7 @@ class Truth(Record):
 
     saving: float
     saving_percent: float
+    savings: dict[str, float]
     saving_of_articles: float
     saving_of_articles_percent: float
     articles: dict[str, dict[str, float]]
@@ -102,6 +106,7 @@ class Truth(Record):
         drifts = self.drift.values()
         return [
             ("saving, population", f"{shown(self.saving, 3)} ({shown(self.saving_percent, 2)} %)"),
+            *((f"saving, population, {name}", shown(saving, 3)) for name, saving in list(self.savings.items())[1:]),
             (
                 "saving, these articles",
                 f"{shown(self.saving_of_articles, 3)} ({shown(self.saving_of_articles_percent, 2)} %)",
@@ -148,13 +153,14 @@ def _truth(drawn: SimulatedLevels) -> Truth:
     articles: dict[str, dict[str, float]] = {}
     for run in plan.runs:
         if run.role == "test":
-            row, side = drawn.article_names.index(run.article), int(run.condition == plan.after)
+            row, side = drawn.article_names.index(run.article), plan.conditions.index(run.condition)
             articles.setdefault(run.article, {})[run.condition] = float(drawn.article_levels[0, row, side])
     saving = float(drawn.saving_of_articles[0])
     treated = [levels[plan.before] for name, levels in articles.items() if _counts(plan, name, levels)]
     return Truth(
         saving=drawn.saving,
         saving_percent=drawn.saving_percent,
+        savings=dict(zip(plan.conditions[1:], (plan.articles.saving, *plan.articles.other_savings), strict=True)),
         saving_of_articles=saving,
         saving_of_articles_percent=100 * saving / (sum(treated) / len(treated)),
         articles=articles,

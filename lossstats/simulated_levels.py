@@ -35,8 +35,9 @@ class SimulatedLevels:
         Drift at the start of each run, day shift included.
     gain, zero : array, shape (trials,)
         Relative error of the calibration factor; zero error.
-    article_levels : array, shape (trials, articles, 2)
-        True level of each article before and after; an article that was not run in a condition has one there too.
+    article_levels : array, shape (trials, articles, conditions)
+        True level of each article before, after, and in the further conditions of the plan; an article that was not
+        run in a condition has one there too.
     article_names : tuple of str
         In order of first appearance, the reference article left aside.
     saving_of_articles : array, shape (trials,)
@@ -170,8 +171,10 @@ def _article_levels(plan: Plan, names: tuple[str, ...], rng: np.random.Generator
     treated = np.array([name not in plan.controls for name in names], dtype=np.float64)
     effect = model.article_sd * rng.standard_normal((trials, len(names), 1))
     # A response to each condition with sd / sqrt(2): the difference of the two then has the sd of the change.
-    response = model.change_sd / np.sqrt(2) * rng.standard_normal((trials, len(names), 2)) * treated[:, None]
-    mean = model.level - model.saving * treated[:, None] * np.array([0.0, 1.0])
+    savings = np.array([0.0, model.saving, *model.other_savings])
+    spread = model.change_sd / np.sqrt(2) * rng.standard_normal((trials, len(names), len(savings)))
+    response = spread * treated[:, None]
+    mean = model.level - treated[:, None] * savings
     levels: Array = mean + effect + response
     return levels
 
@@ -188,7 +191,7 @@ def _true_levels(plan: Plan, names: tuple[str, ...], article_levels: Array, rng:
         if run.role == "reference":
             level = np.full(trials, model.reference_level)
         else:
-            level = article_levels[:, names.index(run.article), int(run.condition == plan.after)]
+            level = article_levels[:, names.index(run.article), plan.conditions.index(run.condition)]
         true[:, k] = level + mount_effect[:, mounts[_mount(run)]] + run_effect[:, k]
     return true
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime, timedelta, timezone
 from typing import Literal
 
-from lossstats.simulated_plan import Design, Plan, PlannedRun, Role
+import numpy as np
+
+from lossstats.simulated_plan import Articles, Design, Plan, PlannedRun, Role
 
 Order = Literal["blocks", "before then after"]
 _Slot = tuple[Role, str, str, str]  # role, article, condition, mount
@@ -81,6 +83,65 @@ def lay_out(
     references = (str(k) for k in range(1, 10**6))
     slots = [list(_with_checks(day, references_every, references, zeros=zeros)) for day in sequence]
     return Plan(design, tuple(_timed(slots, start, minutes_per_run)), before, after, untouched)
+
+
+def lay_out_blocks(
+    conditions: Sequence[str],
+    *,
+    rng: np.random.Generator | int,
+    articles: int = 6,
+    days: int = 1,
+    savings: Sequence[float] | None = None,
+    start: datetime = MONDAY,
+    minutes_per_run: float = 20.0,
+) -> Plan:
+    """Plan a trial of several conditions in randomised blocks.
+
+    Parameters
+    ----------
+    conditions : sequence of str
+        Three names or more, the control first.
+    rng : Generator or int
+        Draws the order of the conditions in each block.
+    articles : int, default 6
+        Blocks: one article each, run once in every condition.
+    days : int, default 1
+        Bench days over which the blocks are spread in order.
+    savings : sequence of float, optional
+        Mean saving of the population in each condition after the first; 0 if left out.
+    start : datetime
+        Start of the first run; further days begin 24 h later each.
+    minutes_per_run : float, default 20.0
+        Time from start to start.
+
+    Returns
+    -------
+    Plan
+        Design several; a run of the reference article before the first block of a day and after every block.
+
+    Examples
+    --------
+    >>> plan = lay_out_blocks("ABC", articles=2, rng=1)
+    >>> [f"{run.article}{run.condition}" for run in plan.runs]
+    ['REF', 'K01A', 'K01B', 'K01C', 'REF', 'K02C', 'K02A', 'K02B', 'REF']
+    """
+    if len(conditions) < 3:
+        raise ValueError(f"conditions: found {len(conditions)}; accepted: three or more")
+    rng = np.random.default_rng(rng)
+    per_day = -(-articles // days)
+    references: Iterator[_Slot] = (("reference", "REF", "", str(k)) for k in range(1, 10**6))
+    slots: list[list[_Slot]] = []
+    for number in range(articles):
+        if number % per_day == 0:
+            slots.append([next(references)])
+        order = rng.permutation(len(conditions)).tolist()
+        slots[-1] += [("test", f"K{number + 1:02d}", conditions[k], "1") for k in order]
+        slots[-1].append(next(references))
+    before, after, *others = conditions
+    first, *rest = savings or [0.0] * (len(conditions) - 1)
+    model = Articles(saving=first, other_savings=tuple(rest))
+    runs = tuple(_timed(slots, start, minutes_per_run))
+    return Plan("several", runs, before, after, articles=model, others=tuple(others))
 
 
 def _pairs(design: Design, articles: int) -> list[tuple[str, str]]:

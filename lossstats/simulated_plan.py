@@ -22,7 +22,7 @@ from lossstats.settings import (
 from lossstats.simulated_drift import Drift
 from lossstats.simulated_readings import Approach, Display, Faults, Noise
 
-Design = Literal["paired", "independent", "controls", "single"]
+Design = Literal["paired", "independent", "controls", "single", "several"]
 Role = Literal["test", "reference", "zero"]
 
 
@@ -45,6 +45,8 @@ class Articles:
         Mean level of the population before.
     saving : float
         Mean saving of the population: level before minus level after.
+    other_savings : tuple of float
+        Mean savings, against before, of the further conditions of a plan (design several).
     article_sd : float
         Standard deviation between articles.
     change_sd : float
@@ -64,6 +66,7 @@ class Articles:
     mount_sd: float = 0.08
     run_sd: float = 0.04
     reference_level: float = 6.0
+    other_savings: tuple[float, ...] = ()
 
     def __post_init__(self) -> None:
         _not_negative(
@@ -211,12 +214,14 @@ class Plan:
 
     Attributes
     ----------
-    design : {"paired", "independent", "controls", "single"}
+    design : {"paired", "independent", "controls", "single", "several"}
         As in trial.toml.
     runs : tuple of PlannedRun
         In bench order.
     before, after : str
-        Names of the conditions.
+        Names of the conditions; of the first two of design several, the first its control.
+    others : tuple of str
+        Names of the further conditions (design several).
     controls : tuple of str
         Articles that the treatment leaves alone.
     articles : Articles
@@ -241,21 +246,38 @@ class Plan:
     readings: Readings = field(default_factory=Readings)
     power: Power | None = None
     settings: Settings | None = field(default=None, repr=False)
+    others: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         starts = [run.start for run in self.runs]
         if any(later <= earlier for earlier, later in pairwise(starts)):
             raise ValueError("Plan: found runs out of bench order; accepted: starts that rise from run to run")
-        strange = {run.condition for run in self.runs if run.role == "test"} - {self.before, self.after}
+        strange = {run.condition for run in self.runs if run.role == "test"} - set(self.conditions)
         if strange:
             raise ValueError(
-                f"Plan: found condition {sorted(strange)[0]!r}; accepted: {self.before!r} or {self.after!r}"
+                f"Plan: found condition {sorted(strange)[0]!r}; accepted: {' or '.join(map(repr, self.conditions))}"
             )
-        for condition in (self.before, self.after):
+        if len(self.others) != len(self.articles.other_savings):
+            raise ValueError(
+                f"Plan: found {len(self.others)} further conditions and {len(self.articles.other_savings)} "
+                "other_savings; accepted: as many of each"
+            )
+        for condition in self.conditions:
             if not {run.article for run in self.runs if run.condition == condition} - set(self.controls):
                 raise ValueError(
                     f"Plan: found no test run of a treated article in condition {condition!r}; accepted: at least one"
                 )
+
+    @property
+    def conditions(self) -> tuple[str, ...]:
+        """Name all conditions.
+
+        Returns
+        -------
+        tuple of str
+            Before, after and the further ones.
+        """
+        return (self.before, self.after, *self.others)
 
 
 def declare(plan: Plan) -> Settings:
@@ -273,15 +295,19 @@ def declare(plan: Plan) -> Settings:
     """
     articles, bench, readings, power = plan.articles, plan.bench, plan.readings, plan.power
     noise = readings.noise.mean_sd(readings.samples)
-    one_article = plan.design == "single"
+    one_article, several = plan.design == "single", plan.design == "several"
+    first, second = ({run.article for run in plan.runs if run.condition == c} for c in (plan.before, plan.after))
     return Settings(
         trial=TrialKeys("What does the treatment save?", note="Simulated readings of an invented bench."),
         comparison=ComparisonKeys(
-            before=plan.before,
-            after=plan.after,
+            before="" if several else plan.before,
+            after="" if several else plan.after,
             design=plan.design,
             unit_of_replication="mount" if one_article else "article",
             controls=plan.controls,
+            conditions=plan.conditions if several else None,
+            control=plan.before if several else None,
+            blocks=("article" if first & second else "none") if several else None,
         ),
         readings=ReadingsKeys(resolution=readings.display.step),
         instrument=InstrumentKeys(gain=bench.gain_sd, zero=bench.zero_sd),

@@ -22,14 +22,14 @@ _HEAD = """\
 _NEXT = """\
 A trial folder, to be filled.
 
-1. trial.toml: write the question, the two conditions, the design, the difference that matters, and what is known of the
+1. trial.toml: write the question, the conditions, the design, the difference that matters, and what is known of the
    instrument. Do it before the bench is booked. Keys that have a default work as they are.
 2. run_sheet.csv: one row a run, in the order of the bench. Columns:
      run        a name, such as r01
      start      ISO 8601 with offset, such as 2031-03-03T08:00:00+01:00
      role       test, reference (the reference article) or zero (nothing fitted, or no load)
      article    such as K01; empty for a zero run
-     condition  one of the two conditions; test runs only
+     condition  one of the conditions in trial.toml; test runs only
      mount      number of the fitting: taking the article off and refitting it makes a new mount; empty for a zero run
      file       the sample file, such as samples/r01.csv
      remarks    free text; in quotation marks if it holds a comma

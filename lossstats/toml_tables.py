@@ -100,7 +100,9 @@ class TableReader:
         values = {}
         for name, field in fields.items():
             value = _NOTHING
-            if name in raw:
+            if _passed_over(field, raw):
+                value = ""
+            elif name in raw:
                 value = self._value(hints[name], raw[name], (*path, name), field.metadata)
             elif dataclasses.is_dataclass(hints[name]) and _default(field) is _NOTHING:
                 self.fault(
@@ -115,6 +117,8 @@ class TableReader:
         return kind(**values)
 
     def _value(self, hint: Any, raw: Any, path: tuple[str, ...], metadata: typing.Mapping[str, Any]) -> Any:
+        if typing.get_origin(hint) in (types.UnionType, typing.Union):
+            hint = typing.get_args(hint)[0]
         if dataclasses.is_dataclass(hint):
             return self.table(typing.cast("type", hint), raw, path)
         if typing.get_origin(hint) is dict:
@@ -160,6 +164,11 @@ def _default(field: dataclasses.Field[Any]) -> Any:
     if field.default_factory is not dataclasses.MISSING:
         return field.default_factory()
     return _NOTHING
+
+
+def _passed_over(field: dataclasses.Field[Any], raw: typing.Mapping[str, Any]) -> bool:
+    # A key that design several does not have, where it is left out or empty.
+    return field.metadata.get("several") is False and raw.get("design") == "several" and not raw.get(field.name)
 
 
 def _stand_in(hint: Any) -> Any:

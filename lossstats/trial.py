@@ -209,7 +209,7 @@ def _read_folder(folder: Path) -> tuple[Trial | None, list[Fault]]:
     rows: list[SheetRow] = []
     data = _read_table(folder, run_sheet.FILE, sha256, faults)
     if data is not None:
-        conditions = (settings.comparison.before, settings.comparison.after) if settings else ()
+        conditions = settings.comparison.all_conditions if settings else ()
         rows, more = read_run_sheet(data, conditions if all(conditions) else ())
         faults += more
     samples: dict[str, Samples] = {}

@@ -40,7 +40,7 @@ def check_rows(
         if tests:
             _check_design(tests, comparison, faults)
         else:
-            faults.add("no test run", "test runs in both conditions")
+            faults.add("no test run", f"test runs in {_every(comparison.all_conditions)}")
     return faults.listed()
 
 
@@ -102,19 +102,19 @@ def _check_roles(rows: Sequence[SheetRow], faults: FaultList) -> None:
 
 
 def _check_design(tests: Sequence[SheetRow], comparison: ComparisonKeys, faults: FaultList) -> None:
-    conditions = (comparison.before, comparison.after)
+    conditions = comparison.all_conditions
     articles: dict[str, set[str]] = {}
     for row in tests:
         articles.setdefault(row.article, set()).add(row.condition)
     _check_articles(articles, comparison, faults)
-    if comparison.design == "independent":
-        _check_independent(articles, conditions, faults)
+    if comparison.design == "independent" or comparison.blocks == "none":
+        _check_independent(articles, comparison, faults)
         return
     for condition in conditions:
         lacking = [name for name, seen in articles.items() if condition not in seen]
         if lacking:
             found = f"no test run in condition {quoted(condition)} of {_few(lacking)}"
-            accepted = f"every article in both conditions, as design = {quoted(comparison.design)} says"
+            accepted = f"every article in {_every(conditions)}, as {_declared(comparison)} says"
             faults.add(found, accepted)
 
 
@@ -125,20 +125,38 @@ def _check_articles(articles: Mapping[str, set[str]], comparison: ComparisonKeys
             faults.add(found, f"controls in [comparison] among {_few(articles)}")
     if comparison.design == "single" and len(articles) != 1:
         faults.add(f"test runs of {_few(articles)}", "test runs of one article, as design = 'single' says")
+    if comparison.design == "several" and len(articles) == 1:
+        faults.add(f"test runs of {_few(articles)} only", "two articles or more: one article stands for itself")
     if comparison.design == "paired" and len(articles) == 1:
         faults.add(f"test runs of {_few(articles)} only", "two articles or more, or design = 'single' in trial.toml")
     if comparison.design == "controls" and not set(articles) - set(comparison.controls):
         faults.add("control articles only", "articles that were treated beside them")
 
 
-def _check_independent(articles: Mapping[str, set[str]], conditions: tuple[str, str], faults: FaultList) -> None:
-    both = [name for name, seen in articles.items() if seen >= set(conditions)]
+def _check_independent(articles: Mapping[str, set[str]], comparison: ComparisonKeys, faults: FaultList) -> None:
+    conditions, several = comparison.all_conditions, comparison.design == "several"
+    both = [name for name, seen in articles.items() if len(seen & set(conditions)) > 1]
     if both:
-        found = f"test runs in both conditions of {_few(both)}"
-        faults.add(found, "every article in one condition, as design = 'independent' says (or design = 'paired')")
+        found = f"test runs in {'more than one condition' if several else 'both conditions'} of {_few(both)}"
+        other = "blocks = 'article'" if several else "design = 'paired'"
+        faults.add(found, f"every article in one condition, as {_declared(comparison)} says (or {other})")
     for condition in conditions:
-        if not any(condition in seen for seen in articles.values()):
-            faults.add(f"no test run in condition {quoted(condition)}", "test runs in both conditions")
+        members = [name for name, seen in articles.items() if condition in seen]
+        if not members:
+            faults.add(f"no test run in condition {quoted(condition)}", f"test runs in {_every(conditions)}")
+        elif several and len(members) == 1:
+            found = f"test runs of {members[0]} only in condition {quoted(condition)}"
+            faults.add(found, "two articles or more in every condition")
+
+
+def _every(conditions: Sequence[str]) -> str:
+    return "both conditions" if len(conditions) == 2 else "every condition"
+
+
+def _declared(comparison: ComparisonKeys) -> str:
+    return (
+        f"blocks = {quoted(comparison.blocks or '')}" if comparison.blocks else f"design = {quoted(comparison.design)}"
+    )
 
 
 def _few(names: Mapping[str, object] | Sequence[str], most: int = 12) -> str:

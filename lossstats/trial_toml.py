@@ -10,7 +10,7 @@ from typing import Any
 
 from lossstats.faults import Fault, FaultList, quoted
 from lossstats.raw_files import check_text
-from lossstats.settings import Column, LogKeys, Settings
+from lossstats.settings import Column, ComparisonKeys, LogKeys, Settings
 from lossstats.toml_tables import TableReader
 
 FILE = "trial.toml"
@@ -89,7 +89,36 @@ def _check_together(settings: Settings, reader: TableReader) -> None:
     if comparison.repeatability_dof is not None and comparison.repeatability is None:
         accepted = "a repeatability, or no degrees of freedom of it"
         reader.fault(("comparison", "repeatability_dof"), "no repeatability beside it", accepted)
+    _check_several(comparison, reader)
     _check_log(settings, reader)
+
+
+def _check_several(comparison: ComparisonKeys, reader: TableReader) -> None:
+    # Keys that only design several has, and those that it does not have.
+    several = comparison.design == "several"
+    for field in dataclasses.fields(comparison):
+        wanted, value = field.metadata.get("several", several), getattr(comparison, field.name)
+        if wanted != several and value not in ("", None) and comparison.design:
+            accepted = f"nothing, or design = {'several' if wanted else 'paired'!r}".replace("'", '"')
+            reader.fault(
+                ("comparison", field.name), f"{_brief(value)} with design = {quoted(comparison.design)}", accepted
+            )
+    if not several:
+        return
+    names = comparison.all_conditions
+    if len(names) < 3 and ("comparison", "conditions") not in reader.faulty:
+        accepted = "a list of three names or more, or another design with before and after"
+        reader.fault(("comparison", "conditions"), f"{len(names)} condition(s)", accepted)
+    if comparison.control is not None and comparison.control not in names:
+        accepted = f"one of the conditions ({', '.join(names)}), or no such key"
+        reader.fault(("comparison", "control"), quoted(comparison.control), accepted)
+    if comparison.blocks is None and ("comparison", "blocks") not in reader.faulty:
+        doc = ComparisonKeys.__dataclass_fields__["blocks"].metadata["doc"]
+        reader.fault(("comparison", "blocks"), "no such key", doc)
+
+
+def _brief(value: Any) -> str:
+    return quoted(value) if isinstance(value, str) else f"the list {quoted(', '.join(value))[1:-1]}"
 
 
 def _check_log(settings: Settings, reader: TableReader) -> None:
@@ -138,7 +167,7 @@ def settings_text(settings: Settings) -> str:
     -------
     str
         Every key that has a value, defaults included, so that the file says what was done even when a default
-        should change; keys that are None, and empty tables, are left out.
+        should change; keys that are None or of another design, and empty tables, are left out.
     """
     parts = []
     for field in dataclasses.fields(settings):
@@ -149,10 +178,15 @@ def settings_text(settings: Settings) -> str:
             lines = [
                 f"{key} = {written(getattr(item, key))}"
                 for key in (f.name for f in dataclasses.fields(item))
-                if getattr(item, key) is not None
+                if getattr(item, key) is not None and not _other_design(item, key)
             ]
             parts.append("\n".join([f"[{head}]", *lines]) + "\n")
     return "\n".join(parts)
+
+
+def _other_design(item: Any, key: str) -> bool:
+    several = type(item).__dataclass_fields__[key].metadata.get("several")
+    return several is not None and several != (item.design == "several")
 
 
 def written(value: Any) -> str:

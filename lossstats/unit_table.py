@@ -102,7 +102,7 @@ def make_unit_table(
     levels: Array,
     used: Sequence[bool],
     *,
-    conditions: tuple[str, str],
+    conditions: tuple[str, ...],
     controls: Sequence[str] = (),
     unit: str = "article",
     paired: bool = True,
@@ -118,13 +118,13 @@ def make_unit_table(
     used : sequence of bool, shape (test runs,)
         False for runs left out by a declared rule.
     conditions : tuple of str
-        Before and after.
+        Before and after, or all conditions of design several.
     controls : sequence of str
         Untouched articles.
     unit : {"article", "mount"}
         Unit of replication.
     paired : bool
-        Whether a unit needs both conditions; one that has lost one is left out, and said so.
+        Whether a unit needs every condition; one that has lost one is left out, and said so.
 
     Returns
     -------

@@ -14,7 +14,7 @@ from lossstats.examples import example_trial, example_truth, flour_dust, write_e
 from lossstats.trial import find_faults, read_trial
 
 COMMITTED = Path(__file__).parents[1] / "example_runs"
-NAMES = ("flour_dust", "one_chain")
+NAMES = ("flour_dust", "one_chain", "four_oils")
 MOVING = ("K05", "dusty", "2")
 
 
@@ -40,7 +40,7 @@ def test_made_again_byte_for_byte(tmp_path):
     committed = {name: data for name, data in _contents(COMMITTED).items() if name.startswith(NAMES)}
     assert sorted(made) == sorted(committed)
     stale = [name for name in made if made[name] != committed[name]]
-    assert stale == [], "remove both folders, then: python -m lossstats.examples example_runs"
+    assert stale == [], "remove the folders, then: python -m lossstats.examples example_runs"
 
 
 def test_small_enough_to_be_committed():

@@ -15,14 +15,18 @@ PACKAGE = Path(lossstats.__file__).parent
 ORDER = """
 rendering
 faults settings
-raw_files number_rows samples run_sheet trial_toml trial_checks trial skeleton
+raw_files number_rows samples run_sheet toml_tables trial_toml trial_checks samples_text trial skeleton
 simulated_drift simulated_readings simulated_plan simulated_order simulated_levels simulate examples
 estimate
 quantisation blocks noise mixture approach stationary screening settling levels
-units contrast verdict resampling saving comparison
+units contrast verdict
+lattice subset_counts typical_values relabelling resampling
+resample_callable resample_sums bootstrap_samples bootstrap_law bootstrapping power
+saving comparison
+simultaneous conditions overall ranked condition_pairs ranking
 drift unit_table
-statement
-figures sheet
+statement ranking_statement
+figure_style trace_figures level_figures figures ranking_figures sheet_page sheet_record ranking_sheet sheet
 result
 analysis
 reproduction
