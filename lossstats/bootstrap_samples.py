@@ -8,10 +8,11 @@ from typing import Any
 
 import numpy as np
 
+from lossstats.checked_units import checked_units
 from lossstats.lattice import Array
 from lossstats.resample_callable import Members
 from lossstats.resample_sums import Combination, Part
-from lossstats.units import same_units, unit_values
+from lossstats.units import same_units
 
 
 @dataclass(frozen=True, eq=False)
@@ -127,7 +128,7 @@ def read_samples(samples: Sequence[Any], *, paired: bool, clusters: Any) -> Samp
         for name, sample in zip(names[1:], samples[1:], strict=True):
             same_units(samples[0], sample, (names[0], name))
     if clusters is None:
-        return Samples(tuple(unit_values(n, s) for n, s in zip(names, samples, strict=True)), paired)
+        return Samples(tuple(checked_units(n, s) for n, s in zip(names, samples, strict=True)), paired)
     values = tuple(_finite(name, sample) for name, sample in zip(names, samples, strict=True))
     single = paired or len(samples) == 1
     labels = tuple([list(clusters)] * len(samples)) if single else tuple(list(part) for part in clusters)

@@ -30,7 +30,10 @@ _CONVENTIONS = {
         "the bootstrap standard error outside gives an interval narrower by about sqrt((n - 1) / n)"
     ),
     "percentile": "percentile: quantiles of the resampled values, linear between neighbours, as in scipy",
-    "bca": "BCa: bias from mid-ranks, acceleration from the jackknife of all samples together, as in scipy",
+    "bca": (
+        "BCa: bias from mid-ranks (values equal but for rounding count as ties), acceleration from the jackknife of all "
+        "samples together, as in scipy"
+    ),
     "exact": "exact: percentile limits of infinitely many resamples, by convolution; nothing was drawn",
 }
 

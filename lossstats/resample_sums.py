@@ -62,7 +62,7 @@ def _picks(generator: np.random.Generator, options: int, number: int) -> NDArray
     Sixteen random bits at a time, in equal shares; the few that fall beyond the last share are drawn again. The
     general routine does the same one by one and takes twice as long.
     """
-    if options > 2**16:
+    if not 1 < options <= 2**16:
         return generator.integers(0, options, number, dtype=np.uint32)
     share = 2**16 // options
     bits = generator.integers(0, 2**64, -(-number // 4), dtype=np.uint64).view(np.uint16)[:number]

@@ -8,13 +8,13 @@ from fractions import Fraction
 
 import numpy as np
 
+from lossstats.checked_units import checked_units
 from lossstats.estimate import Interval, check_confidence
 from lossstats.lattice import Array, Lattice, on_lattice
 from lossstats.relabelling import Draw, draw_allocations, draw_signs
 from lossstats.rendering import Record
 from lossstats.subset_counts import FlipSums, cheaper, sign_sums_at_most
 from lossstats.typical_values import TypicalValues, rank_for
-from lossstats.units import unit_values
 
 MOST_OFF_LATTICE = 2 * 10**8  # with more, sums of floats lie so densely that ties by chance are to be expected
 _TIE = 1e-11  # relative to the sum of all sizes: sums of floats that differ by less are one number
@@ -144,7 +144,7 @@ def sign_flip(
     >>> sign_flip([0.8, 0.6, 0.3, -0.1, 1.1, -0.2, 0.3, 0.5, 0.5, 0.3]).fraction
     Fraction(7, 512)
     """
-    d = unit_values("differences", differences)
+    d = checked_units("differences", differences)
     relabellings = 2 ** len(d)
     lattice = on_lattice("differences", (d,), step)
     typical = TypicalValues((d,), lattice, relabellings, _TIE * float(np.abs(d).sum()))
@@ -202,7 +202,7 @@ def permute_groups(
     >>> permute_groups([6.61, 6.40, 6.71, 6.52], [7.10, 6.84, 7.32, 6.95]).fraction
     Fraction(1, 35)
     """
-    x, y = unit_values("a", a), unit_values("b", b)
+    x, y = checked_units("a", a), checked_units("b", b)
     allocations = math.comb(len(x) + len(y), len(x))
     lattice = on_lattice("a, b", (x, y), step)
     centre = float(np.concatenate([x, y]).mean())  # taken out of floats, lest their sums lose digits to it
