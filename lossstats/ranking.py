@@ -85,7 +85,11 @@ def rank_conditions(
 
     The factor of the family multiplies the scatter and what drift does to each comparison. A gain error is one and
     the same in all comparisons, so it has its own single factor; the half-width is the root of the sum of squares
-    of the two.
+    of the two. Simulated with true differences of 0 to 2.5 W, scatter 0.2 W, five units: all intervals hold together
+    in 94.6 % and more for gain errors up to 3 %, in 92.6 % for one of 10 %, which exceeds the scatter (all pairs).
+
+    Family-wise error at a nominal 5 %, three and four conditions, four to ten units, standard deviations 1:1:1:4 and
+    4:1:1:1 included: 4.3 to 5.2 % all pairs, 3.7 to 4.9 % control, 2.5 to 5.9 % blocks.
 
     Examples
     --------

@@ -114,7 +114,8 @@ def _told_apart(settings: Settings, ranking: Ranking) -> str:
     apart.sort(key=lambda pair: -abs(pair.difference) / pair.standard_uncertainty)
     if ranking.control is None and len(apart) > MOST_PAIRS_IN_WORDS:
         named = "; ".join(in_words(settings, ranking, pair) for pair in apart[:MOST_PAIRS_IN_WORDS])
-        more = f"; {len(apart) - MOST_PAIRS_IN_WORDS} more differences are in the table"
+        left = len(apart) - MOST_PAIRS_IN_WORDS
+        more = f"; {left} more {'difference is' if left == 1 else 'differences are'} in the table"
     else:
         named, more = "; ".join(in_words(settings, ranking, pair) for pair in apart), ""
     return f"The {settings.trial.measurand} is {named}{more} ({together})."

@@ -14,10 +14,12 @@ from lossstats.simulate import (
     Bench,
     Display,
     Faults,
+    LinearDrift,
     Noise,
     Readings,
     declare,
     lay_out,
+    lay_out_blocks,
     simulate_trial,
 )
 
@@ -66,12 +68,17 @@ def slow_run(plan, name="r02"):
 
 
 def with_rule(trial, rule):
-    return replace(trial, settings=replace(trial.settings, settling=replace(trial.settings.settling, still_moving=rule)))
+    return replace(
+        trial, settings=replace(trial.settings, settling=replace(trial.settings.settling, still_moving=rule))
+    )
 
 
 def test_a_moving_run_is_refused_by_default():
     trial, _ = trial_of("paired", slow_run, articles=3, mounts=2)
-    with pytest.raises(NotSettledError, match=r"still moving at the end of the run: found r02 .*accepted: longer runs, or a rule declared") as caught:
+    with pytest.raises(
+        NotSettledError,
+        match=r"still moving at the end of the run: found r02 .*accepted: longer runs, or a rule declared",
+    ) as caught:
         analyse(trial)
     assert caught.value.runs == ("r02",)
 
@@ -121,7 +128,9 @@ def test_one_article_with_one_mount_is_a_description():
 
 def test_one_article_with_known_repeatability():
     trial, truth = trial_of("single", mounts=2)
-    keys = replace(trial.settings.comparison, repeatability=0.05, repeatability_dof=12, repeatability_source="check runs")
+    keys = replace(
+        trial.settings.comparison, repeatability=0.05, repeatability_dof=12, repeatability_source="check runs"
+    )
     result = analyse(replace(trial, settings=replace(trial.settings, comparison=keys)))
     assert result.comparison.difference.components["scatter"] == pytest.approx(0.05)
     assert "check runs" in str(result.statement)
@@ -160,3 +169,44 @@ def test_progress_is_called():
 
     analyse(trial, progress=watch)
     assert len(seen) == len(trial.runs)
+
+
+def several(blocks, control, rng=1):
+    plan = lay_out_blocks(["A", "B", "C"], articles=5, savings=(0.5, 0.1), rng=3)
+    if not blocks:
+        runs = (replace(r, article=r.article + r.condition) if r.role == "test" else r for r in plan.runs)
+        plan = replace(plan, runs=tuple(runs))
+    articles = replace(EXACT, other_savings=(0.1,))
+    plan = replace(plan, articles=articles, readings=QUIET, bench=Bench((LinearDrift(0.02),)))
+    settings = declare(plan)
+    keys = replace(settings.comparison, difference_that_matters=0.25, control=control)
+    drift = replace(settings.drift, reference_repeatability=0.002)
+    return simulate_trial(replace(plan, settings=replace(settings, comparison=keys, drift=drift)), rng=rng)
+
+
+@pytest.mark.parametrize(("blocks", "control"), [(True, "A"), (True, None), (False, "B")])
+def test_several_conditions(blocks, control):
+    trial, truth = several(blocks, control)
+    result = analyse(trial)
+    assert result.comparison is None and result.ranking.blocks == blocks and result.ranking.control == control
+    assert len(result.ranking.comparisons) == (2 if control else 3)
+    for pair in result.ranking.comparisons:
+        articles = [levels for levels in truth.articles.values() if {pair.first, pair.second} & set(levels)]
+        mean = {c: np.mean([a[c] for a in articles if c in a]) for c in (pair.first, pair.second)}
+        assert pair.difference == pytest.approx(mean[pair.first] - mean[pair.second], abs=0.01)
+    assert result.verdict == result.ranking.leading.verdict
+    assert sum(result.budget["share"]) == pytest.approx(1.0)
+    assert list(result.unit_table.columns) == ["A", "B", "C"]
+    assert len(result.unit_table) == (5 if blocks else 15)
+    with pytest.raises(ValueError, match="result: found several conditions; accepted: a result of two, or its ranking"):
+        result.compared  # noqa: B018
+
+
+def test_several_conditions_lose_an_article_that_lost_a_run():
+    trial, _ = several(blocks=True, control="A")
+    moving = replace(trial.runs[1], values=trial.runs[1].values + np.linspace(0.8, 0.0, len(trial.runs[1].values)))
+    settling = replace(trial.settings.settling, still_moving="leave out")
+    runs = (trial.runs[0], moving, *trial.runs[2:])
+    result = analyse(replace(trial, runs=runs, settings=replace(trial.settings, settling=settling)))
+    assert result.ranking.n == {"A": 4, "B": 4, "C": 4}
+    assert any(f"unit left out: {moving.article}" in note for note in result.statement.notes)

@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from lossstats.analysis import analyse
 from lossstats.examples import example_trial, example_truth, flour_dust, write_examples
 from lossstats.trial import find_faults, read_trial
 
@@ -178,6 +179,30 @@ class TestOneChain:
         comparison = trial.settings.comparison
         assert (comparison.design, comparison.unit_of_replication) == ("single", "mount")
         assert comparison.repeatability is None
+
+
+class TestFourOils:
+    def test_six_chains_once_with_every_oil_in_blocks_of_their_own(self):
+        trial = read_trial(COMMITTED / "four_oils")
+        tests = [run for run in trial.runs if run.role == "test"]
+        oils = trial.settings.comparison.all_conditions
+        assert [[run.article for run in tests[k : k + 4]] for k in range(0, 24, 4)] == [
+            [f"K0{k}"] * 4 for k in range(1, 7)
+        ]
+        assert all({run.condition for run in tests[k : k + 4]} == set(oils) for k in range(0, 24, 4))
+        for _, of_day in groupby(trial.runs, key=lambda run: run.bench_day):
+            assert "".join(run.role[0] for run in of_day) == "r" + 2 * "ttttr"
+
+    def test_one_better_one_worse_two_that_cannot_be_told_apart_as_in_truth(self):
+        ranking = analyse(COMMITTED / "four_oils").ranking
+        truth = example_truth("four_oils")
+        verdicts = {pair.second: pair.verdict.kind for pair in ranking.comparisons}
+        assert (verdicts["oil B"], verdicts["oil D"]) == ("saves", "costs")
+        assert [set(group) for group in ranking.groups] == [{"oil A", "oil C"}]
+        assert all(pair.low <= truth.savings[pair.second] <= pair.high for pair in ranking.comparisons)
+
+    def test_small(self):
+        assert sum(map(len, _contents(COMMITTED / "four_oils").values())) < 400_000
 
 
 def test_refuses_to_write_over_an_example(tmp_path):

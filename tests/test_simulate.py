@@ -19,6 +19,7 @@ from lossstats.simulate import (
     Readings,
     WalkDrift,
     lay_out,
+    lay_out_blocks,
     simulate_levels,
     simulate_trial,
 )
@@ -167,3 +168,17 @@ def test_a_displayed_trial_survives_writing_and_reading_bit_for_bit(step, tmp_pa
         assert power_back.tobytes() == power.tobytes()
         assert (back.name, back.start, back.role, back.article) == (run.name, run.start, run.role, run.article)
         assert (back.condition, back.mount, back.remarks) == (run.condition, run.mount, run.remarks)
+
+
+def test_truth_of_several_conditions():
+    plan = lay_out_blocks(["A", "B", "C"], articles=2, savings=(0.4, -0.1), rng=1)
+    trial, truth = simulate_trial(replace(plan, readings=SILENT), rng=1)
+    assert truth.savings == {"B": 0.4, "C": -0.1} and truth.saving == 0.4
+    assert set(truth.articles["K01"]) == {"A", "B", "C"}
+    assert "saving, population, C" in str(truth)
+    keys = trial.settings.comparison
+    assert (keys.design, keys.all_conditions, keys.control, keys.blocks) == ("several", ("A", "B", "C"), "A", "article")
+    with pytest.raises(
+        ValueError, match="Plan: found 1 further conditions and 0 other_savings; accepted: as many of each"
+    ):
+        replace(plan, articles=Articles())

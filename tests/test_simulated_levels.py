@@ -15,6 +15,7 @@ from lossstats.simulate import (
     Readings,
     WalkDrift,
     lay_out,
+    lay_out_blocks,
     simulate_levels,
 )
 
@@ -123,3 +124,12 @@ def test_saving_of_the_population():
     levels = simulate_levels(replace(lay_out("paired"), articles=Articles(level=8.0, saving=0.6)), rng=1)
     assert levels.saving == 0.6
     assert levels.saving_percent == pytest.approx(7.5)
+
+
+def test_each_of_several_conditions_has_its_own_saving():
+    plan = lay_out_blocks("ABC", articles=2, savings=(0.4, -0.1), rng=1)
+    plan = replace(plan, articles=replace(QUIET, saving=0.4, other_savings=(-0.1,)))
+    levels = simulate_levels(plan, rng=1, trials=3)
+    mean = {c: levels.true[:, _columns(plan, condition=c)].mean() for c in "ABC"}
+    assert (mean["A"] - mean["B"], mean["A"] - mean["C"]) == pytest.approx((0.4, -0.1))
+    assert levels.article_levels.shape == (3, 2, 3)

@@ -2,7 +2,7 @@
 
 import pytest
 
-from lossstats.simulated_order import lay_out
+from lossstats.simulated_order import lay_out, lay_out_blocks
 
 
 def _words(plan):
@@ -55,3 +55,16 @@ def test_names_are_in_bench_order_and_unique():
 def test_refuses_blocks_over_two_days():
     with pytest.raises(ValueError, match="found order 'blocks' on 2 days; accepted: 1 day"):
         lay_out("paired", order="blocks", days=2)
+
+
+def test_randomised_blocks_with_references_around_each():
+    plan = lay_out_blocks("ABCD", articles=5, days=2, rng=7)
+    days = [[run for run in plan.runs if run.start.day == day] for day in (3, 4)]
+    assert ["".join(run.role[0] for run in day) for day in days] == ["r" + 3 * "ttttr", "r" + 2 * "ttttr"]
+    tests = [run for run in plan.runs if run.role == "test"]
+    orders = ["".join(run.condition for run in tests[k : k + 4]) for k in range(0, 20, 4)]
+    assert all(sorted(order) == list("ABCD") for order in orders) and len(set(orders)) > 1
+    assert [run.article for run in tests[::4]] == ["K01", "K02", "K03", "K04", "K05"]
+    assert lay_out_blocks("ABCD", articles=5, days=2, rng=7) == plan
+    with pytest.raises(ValueError, match="conditions: found 2; accepted: three or more"):
+        lay_out_blocks("AB", rng=1)

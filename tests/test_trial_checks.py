@@ -110,3 +110,36 @@ def test_many_articles_are_named_up_to_twelve() -> None:
 
 def test_without_settings_only_what_needs_none_is_checked() -> None:
     assert check_rows(rows("K01 dusty 1"), None, {}) == []
+
+
+def told_of_several(blocks: Any, *entries: str) -> list[str]:
+    keys = ComparisonKeys("", "", "several", conditions=("A", "B", "C"), blocks=blocks)
+    return [str(fault).partition(": ")[2] for fault in check_rows(rows(*entries), keys, {})]
+
+
+def test_several_conditions_in_blocks() -> None:
+    blocks = [f"K0{k} {c} 1" for k in (1, 2) for c in "BCA"]
+    assert told_of_several("article", *blocks) == []
+    assert told_of_several("article", *blocks[:-1]) == [
+        "found no test run in condition 'A' of K02; accepted: every article in every condition, as blocks = 'article' says"
+    ]
+    assert told_of_several("article", *blocks[:3]) == [
+        "found test runs of K01 only; accepted: two articles or more: one article stands for itself"
+    ]
+    assert told_of_several("article") == []
+    assert told_of_several("article", "") == ["found no test run; accepted: test runs in every condition"]
+
+
+def test_several_conditions_with_articles_of_their_own() -> None:
+    own = [f"K{c}{k} {c} 1" for k in (1, 2) for c in "ABC"]
+    assert told_of_several("none", *own) == []
+    assert told_of_several("none", *own[:-1]) == [
+        "found test runs of KC1 only in condition 'C'; accepted: two articles or more in every condition"
+    ]
+    assert told_of_several("none", *own, "KA1 B 1") == [
+        "found test runs in more than one condition of KA1; accepted: every article in one condition, as blocks = 'none' "
+        "says (or blocks = 'article')"
+    ]
+    assert told_of_several("none", *(entry for entry in own if " C " not in entry)) == [
+        "found no test run in condition 'C'; accepted: test runs in every condition"
+    ]

@@ -141,3 +141,36 @@ def test_written_values_read_back_by_tomllib(value: Any) -> None:
 def test_kit_form_keeps_names_that_need_no_quotation_marks() -> None:
     assert kit_form(FULL.log) == LogKeys(value=Column("value"), other={"power_W": Column("power_W")})
     assert kit_form(LogKeys(time=Column("t"), value=Column("torque_Nm", 2.0))) == LogKeys(value=Column("torque_Nm"))
+
+
+SEVERAL = '[trial]\nquestion = "Which oil?"\n[comparison]\ndesign = "several"\nconditions = ["A", "B", "C"]\nblocks = "article"\n'
+
+
+def test_several_conditions_take_the_place_of_before_and_after() -> None:
+    keys = ComparisonKeys("", "", "several", conditions=("A", "B", "C"), blocks="article")
+    assert taken(SEVERAL).comparison == keys
+    assert keys.all_conditions == ("A", "B", "C")
+    assert ComparisonKeys("old", "new", "paired").all_conditions == ("old", "new")
+    assert taken(SEVERAL + 'control = "B"\nbefore = ""\n').comparison.control == "B"
+    text = settings_text(taken(SEVERAL))
+    assert "\nbefore" not in text and "control = " not in text and read_settings(text.encode())[0] == taken(SEVERAL)
+    assert "blocks" not in settings_text(taken(SHORT)) and "conditions" not in settings_text(taken(SHORT))
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        (SEVERAL.replace('"C"', ""), ["key comparison.conditions: found 2 condition(s); accepted: a list of three names or more"]),
+        (SEVERAL.replace('blocks = "article"\n', ""), ["key comparison.blocks: found no such key; accepted: \"article\": every article"]),
+        (SEVERAL + 'control = "X"\n', ["key comparison.control: found 'X'; accepted: one of the conditions (A, B, C), or no"]),
+        (SEVERAL + 'before = "A"\n', ["key comparison.before: found 'A' with design = 'several'; accepted: nothing, or design = \"paired\""]),
+        (SEVERAL.replace('["A", "B", "C"]', '["A", "B", "B"]'), ["a list without repeats"]),
+        (SHORT + 'blocks = "none"\n', ["key comparison.blocks: found 'none' with design = 'paired'; accepted: nothing, or design = \"several\""]),
+        (SHORT + 'conditions = ["a", "b", "c"]\n', ["key comparison.conditions: found the list a, b, c with design = 'paired'"]),
+    ],
+)  # fmt: skip
+def test_keys_of_several_conditions_are_held_against_the_design(text: str, told: list[str]) -> None:
+    faults = refused(text)
+    assert len(faults) == len(told)
+    for fault, words in zip(faults, told, strict=True):
+        assert words in fault
