@@ -47,6 +47,12 @@ _WHERE: dict[str, str] = {
     "Ranking": "ranked",
     "sign_flip": "resampling",
     "permute_groups": "resampling",
+    "bootstrap": "bootstrapping",
+    # what a design can see
+    "power_paired": "power",
+    "power_welch": "power",
+    "smallest_difference_paired": "power",
+    "smallest_difference_welch": "power",
     "decide": "verdict",
     # known truth
     "simulate_run": "simulate",

@@ -2,105 +2,22 @@
 
 from __future__ import annotations
 
-import csv
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from functools import cache
-from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 
 from lossstats.bootstrap_law import exact_limits, exact_uncertainty
+from lossstats.bootstrap_result import CONVENTIONS, Bootstrap, Drawn, Method, bootstrap_result
 from lossstats.bootstrap_samples import Samples, read_samples
 from lossstats.estimate import check_confidence
 from lossstats.lattice import Array, on_lattice
-from lossstats.rendering import Record, decimals_for, shown
 from lossstats.resample_callable import evaluate, jackknife_callable, median, resample_callable
 from lossstats.resample_sums import combined, combined_variance, jackknife, resample_statistic
 
-Method = Literal["studentised", "percentile", "bca", "exact"]
-FEW_UNITS = 10
 _TAIL = 1.4  # standard deviations; about 8 % lie beyond on either side
 _SAME = 1e-12  # relative: values of resamples that differ by less from the estimate equal it in exact arithmetic
-_CONVENTIONS = {
-    "studentised": (
-        "studentised: the data's own standard error stands outside, each resample's own inside; a library that puts "
-        "the bootstrap standard error outside gives an interval narrower by about sqrt((n - 1) / n)"
-    ),
-    "percentile": "percentile: quantiles of the resampled values, linear between neighbours, as in scipy",
-    "bca": (
-        "BCa: bias from mid-ranks (values equal but for rounding count as ties), acceleration from the jackknife of all "
-        "samples together, as in scipy"
-    ),
-    "exact": "exact: percentile limits of infinitely many resamples, by convolution; nothing was drawn",
-}
-
-
-@dataclass(frozen=True)
-class Bootstrap(Record):
-    """A bootstrap interval.
-
-    Attributes
-    ----------
-    low, high : float
-        Ends of the interval.
-    confidence : float
-        The confidence asked for; see `measured_coverage` for what small samples get.
-    method : str
-        ``studentised``, ``percentile``, ``bca`` or ``exact``.
-    statistic : str
-        What was estimated.
-    value : float
-        The statistic of the data.
-    standard_uncertainty : float
-        For ``studentised`` the data's own standard error; otherwise the standard deviation of the resampled values.
-    units : tuple of int
-        Units (pairs, articles) resampled in each sample.
-    resamples : int or None
-        Resamples drawn; None for infinitely many.
-    seed : int or None
-        Seed, where an integer was given.
-    dropped : int
-        Resamples without a standard error, left out of a studentised interval.
-    measured_coverage : float or None
-        How often such an interval held the truth at 95 % asked for, in simulated normal units, for at most ten units
-        a sample and a mean or difference; otherwise None.
-    notes : tuple of str
-        What must be known to read the interval.
-    """
-
-    low: float
-    high: float
-    confidence: float
-    method: str
-    statistic: str
-    value: float
-    standard_uncertainty: float
-    units: tuple[int, ...]
-    resamples: int | None
-    seed: int | None
-    dropped: int
-    measured_coverage: float | None
-    notes: tuple[str, ...] = ()
-
-    title = "Bootstrap"
-
-    def _rows(self) -> list[tuple[str, str]]:
-        places = decimals_for(self.standard_uncertainty)
-        drawn = "infinitely many" if self.resamples is None else str(self.resamples)
-        rows = [
-            (f"{self.confidence * 100:g} % interval", f"{shown(self.low, places)} to {shown(self.high, places)}"),
-            ("method", self.method),
-            (self.statistic, shown(self.value, places)),
-            ("standard uncertainty", shown(self.standard_uncertainty, places)),
-            ("units", " and ".join(map(str, self.units))),
-            ("resamples", drawn if self.seed is None else f"{drawn}, seed {self.seed}"),
-        ]
-        if self.measured_coverage is not None:
-            rows.append(("measured coverage", f"{self.measured_coverage * 100:.1f} % where 95 % is asked for"))
-        return rows + [("note", note) for note in self.notes]
 
 
 def bootstrap(
@@ -177,7 +94,8 @@ def bootstrap(
         function = median if statistic == "median" else statistic
         value, u, (low, high) = _of_callable(data, function, method, draw, confidence)  # type: ignore[arg-type]
     seed = rng if isinstance(rng, int) else None
-    return _result((low, high), confidence, method, name, value, u, data, (int(resamples), seed, dropped))
+    drawn = Drawn(int(resamples), seed, dropped)
+    return bootstrap_result((low, high), confidence, method, name, (value, u), data, drawn)
 
 
 def _check_call(
@@ -193,8 +111,8 @@ def _check_call(
         raise ValueError(f"samples: found {len(samples)} for {name}; accepted: {number}")
     if paired and len(samples) < 2:
         raise ValueError("paired: found True with one sample; accepted: two samples of the same units")
-    if method not in _CONVENTIONS:
-        raise ValueError(f"method: found {method!r}; accepted: {', '.join(_CONVENTIONS)}")
+    if method not in CONVENTIONS:
+        raise ValueError(f"method: found {method!r}; accepted: {', '.join(CONVENTIONS)}")
     known = isinstance(statistic, str) and statistic != "median"
     serves = {"studentised": known, "exact": known and statistic != "ratio"}.get(method, True)
     if not serves:
@@ -345,71 +263,4 @@ def _exact(data: Samples, name: str, confidence: float, step: float | None) -> B
         raise ValueError("samples: found units that do not scatter at all; accepted: units that differ")
     value = float(values[0].mean() - (values[1].mean() if len(values) == 2 else 0.0))
     ends = exact_limits(lattice, confidence)
-    return _result(ends, confidence, "exact", name, value, u, data, (None, None, 0))
-
-
-def _result(
-    ends: tuple[float, float],
-    confidence: float,
-    method: str,
-    name: str,
-    value: float,
-    u: float,
-    data: Samples,
-    drawn: tuple[int | None, int | None, int],
-) -> Bootstrap:
-    resamples, seed, dropped = drawn
-    notes = [_CONVENTIONS[method]]
-    few = min(data.units)
-    if few < FEW_UNITS:
-        notes.insert(0, f"{few} units: a check of the t interval, never the headline")
-    if dropped:
-        notes.append(f"{dropped} of {resamples} resamples repeat one unit and have no standard error; left out")
-    coverage = None
-    if name in ("mean", "difference") and data.labels is None:
-        design = "groups" if name == "difference" and not data.paired else "pairs"
-        coverage, note = measured_coverage(design, few, "percentile" if method == "exact" else method)
-        notes += note
-    statistic = f"{name} of pairs" if data.paired else name
-    return Bootstrap(
-        ends[0], ends[1], confidence, method, statistic, value, u, data.units, resamples, seed, dropped, coverage,
-        tuple(notes),
-    )  # fmt: skip
-
-
-def measured_coverage(design: str, units: int, method: str) -> tuple[float | None, tuple[str, ...]]:
-    """Look up how often a bootstrap interval of so few normal units held the truth when 95 % was asked for.
-
-    Parameters
-    ----------
-    design : {"pairs", "groups"}
-        One sample of differences, or two groups of that size.
-    units : int
-        Units a sample.
-    method : {"percentile", "bca", "studentised"}
-        Kind of interval.
-
-    Returns
-    -------
-    tuple
-        The share, or None above ten units and for two; and a tuple of notes on where it comes from.
-    """
-    rows = _coverage_table()
-    known = [n for (d, n, m) in rows if (d, m) == (design, method) and n <= units]
-    if units > FEW_UNITS:
-        return None, ()
-    if not known:
-        return None, (f"the coverage of {units} units was not measured",)
-    share = rows[design, max(known), method]
-    note = f"measured coverage: by simulation of {max(known)} normal units a sample, at 95 % asked for"
-    return share, (note,)
-
-
-@cache
-def _coverage_table() -> dict[tuple[str, int, str], float]:
-    path = Path(__file__).with_name("bootstrap_coverage.csv")
-    with path.open(encoding="utf-8", newline="") as file:
-        return {
-            (row["design"], int(row["units"]), row["method"]): float(row["coverage_percent"]) / 100
-            for row in csv.DictReader(file)
-        }
+    return bootstrap_result(ends, confidence, "exact", name, (value, u), data, Drawn())

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,10 +12,12 @@ from numpy.typing import NDArray
 from lossstats.lattice import Array
 
 Combination = Literal["mean", "difference", "ratio"]
-_TABLE = 4096  # entries of a table of sums: larger ones cost more in look-ups than they save in draws
+_TABLE = 10_000  # entries of a table of sums: larger ones cost more in look-ups than they save in draws
 
 
-def resample_sums(columns: list[Array], resamples: int, generator: np.random.Generator) -> list[Array]:
+def resample_sums(
+    columns: list[Array], resamples: int, generator: np.random.Generator, draws: int | None = None
+) -> list[Array]:
     """Draw resamples of the rows and sum each column over them.
 
     Parameters
@@ -26,6 +28,8 @@ def resample_sums(columns: list[Array], resamples: int, generator: np.random.Gen
         Number of resamples, each of n units with replacement.
     generator : Generator
         Source of randomness.
+    draws : int, optional
+        Rows drawn for a resample; as many as there are by default.
 
     Returns
     -------
@@ -38,10 +42,11 @@ def resample_sums(columns: list[Array], resamples: int, generator: np.random.Gen
     all groups: the same law for a k-th of the draws and look-ups, which is where the time goes.
     """
     n, k = len(columns[0]), 1
-    while k < n and n ** (k + 1) <= _TABLE:
+    draws = draws or n
+    while k < draws and n ** (k + 1) <= _TABLE:
         k += 1
-    k = -(-n // -(-n // k))  # no larger than the number of draws makes use of
-    groups, rest = divmod(n, k)
+    k = -(-draws // -(-draws // k))  # no larger than the number of draws makes use of
+    groups, rest = divmod(draws, k)
     picked = _picks(generator, n**k, groups * resamples).reshape(groups, resamples)
     last = _picks(generator, n**rest, resamples) if rest else None
     sums = []
@@ -56,18 +61,18 @@ def resample_sums(columns: list[Array], resamples: int, generator: np.random.Gen
     return sums
 
 
-def _picks(generator: np.random.Generator, options: int, number: int) -> NDArray[np.unsignedinteger]:
-    """Draw whole numbers below `options`, each as likely.
+def _picks(generator: np.random.Generator, options: int, number: int) -> NDArray[Any]:
+    """Draw whole numbers below `options` (at least 2), each as likely.
 
-    Sixteen random bits at a time, in equal shares; the few that fall beyond the last share are drawn again. The
-    general routine does the same one by one and takes twice as long.
+    Random bits are cut into equal shares, and the few numbers beyond the last share are drawn again: sixteen bits
+    each where few are beyond, otherwise 32. The general routine does the same one by one and takes twice as long.
     """
-    if not 1 < options <= 2**16:
-        return generator.integers(0, options, number, dtype=np.uint32)
-    share = 2**16 // options
-    bits = generator.integers(0, 2**64, -(-number // 4), dtype=np.uint64).view(np.uint16)[:number]
-    beyond = np.flatnonzero(bits >= share * options) if share * options < 2**16 else np.empty(0, np.intp)
-    picked = np.floor_divide(bits, np.uint16(share), out=bits)
+    kind, size = (np.uint16, 2**16) if 2**16 % options < 0.02 * 2**16 else (np.uint32, 2**32)
+    share = size // options
+    words = -(-number * np.dtype(kind).itemsize // 8)
+    bits: NDArray[Any] = generator.integers(0, 2**64, words, dtype=np.uint64).view(kind)[:number]
+    beyond = np.flatnonzero(bits >= share * options) if share * options < size else np.empty(0, np.intp)
+    picked: NDArray[Any] = np.floor_divide(bits, kind(share), out=bits)
     picked[beyond] = generator.integers(0, options, len(beyond))
     return picked
 
@@ -228,6 +233,11 @@ def jackknife(parts: list[Part], combination: Combination) -> list[Array]:
     return [first / parts[1].value, parts[0].value / second]
 
 
+def _alike(parts: list[Part]) -> bool:
+    first, second = parts
+    return first.weights is None and second.weights is None and first.units == second.units and first.units**2 <= _TABLE
+
+
 def resample_statistic(
     parts: list[Part], combination: Combination, resamples: int, generator: np.random.Generator, *, squares: bool
 ) -> tuple[Array, Array | None]:
@@ -251,6 +261,11 @@ def resample_statistic(
     tuple
         The statistic less its value in the data; squared standard errors or None.
     """
+    if combination == "difference" and not squares and _alike(parts):
+        # One draw for a unit of each group: a table of n**2 differences takes fewer draws than two of n.
+        first, second = (part.residuals for part in parts)
+        table = (first[:, None] - second).ravel()
+        return resample_sums([table], resamples, generator, parts[0].units)[0] / parts[0].units, None
     drawn = [part.resample(resamples, generator, squares=squares) for part in parts]
     shifts = [shift for shift, _ in drawn]
     if combination == "ratio":

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 import lossstats
-from lossstats.bootstrapping import bootstrap, measured_coverage
+from lossstats.bootstrapping import bootstrap
 
 RNG = np.random.default_rng(2)
 BEFORE = np.round(RNG.gamma(4, 0.15, 12) + 6.8, 2)
@@ -39,7 +39,7 @@ def test_two_samples_against_scipy(method, name, function, paired):
     whole = np.rint(BEFORE * 100), np.rint(AFTER * 100)
     scale = 1 if name == "ratio" else 100
     scipy = stats.bootstrap(whole, function, paired=paired, method=method, n_resamples=MANY, rng=2, batch=20_000)  # fmt: skip
-    allowed = 0.012 * ours.standard_uncertainty
+    allowed = 0.025 * ours.standard_uncertainty  # four times the scatter of such a limit, and a step of the lattice
     assert (ours.low, ours.high) == pytest.approx(np.array(scipy.confidence_interval) / scale, abs=2 * allowed)
     assert (general.low, general.high) == pytest.approx((ours.low, ours.high), abs=2 * allowed)
     assert ours.standard_uncertainty == pytest.approx(scipy.standard_error / scale, rel=0.01)
@@ -52,7 +52,9 @@ def test_one_sample_against_scipy(method, name, function):
     sample = BEFORE if name == "mean" else np.sort(BEFORE)[:11]
     ours = bootstrap(sample, statistic=name, method=method, resamples=MANY, rng=1)
     scipy = stats.bootstrap((np.rint(sample * 100),), function, method=method, n_resamples=MANY, rng=2, batch=20_000)
-    assert (ours.low, ours.high) == pytest.approx(np.array(scipy.confidence_interval) / 100, abs=0.06 * ours.standard_uncertainty)
+    assert (ours.low, ours.high) == pytest.approx(
+        np.array(scipy.confidence_interval) / 100, abs=0.06 * ours.standard_uncertainty
+    )
 
 
 def test_studentised_against_a_plain_loop():
@@ -76,7 +78,7 @@ def test_studentised_against_arch():
     def with_spread(x, y):
         return np.array([x.mean() - y.mean()])
 
-    def spread(params, x, y):
+    def spread(_, x, y):
         return np.sqrt([x.var(ddof=1) / len(x) + y.var(ddof=1) / len(y)])
 
     low, high = other.conf_int(with_spread, 6000, method="studentized", std_err_func=spread).ravel()
@@ -95,7 +97,11 @@ def test_exact_is_where_the_drawn_percentiles_go(paired):
     assert exact.resamples is None and exact.seed is None
 
 
-@given(st.lists(st.integers(1200, 1500), min_size=3, max_size=9).filter(lambda v: len(set(v)) > 1), st.integers(-200, 200), st.randoms())
+@given(
+    st.lists(st.integers(1200, 1500), min_size=3, max_size=9).filter(lambda v: len(set(v)) > 1),
+    st.integers(-200, 200),
+    st.randoms(),
+)
 @settings(max_examples=40, deadline=None)
 def test_invariances(whole, shift, random):
     sample = [k * 0.005 for k in whole]
@@ -147,17 +153,6 @@ def test_resamples_without_scatter_are_counted():
     assert math.isfinite(result.low) and math.isfinite(result.high)
 
 
-def test_what_few_units_are_worth():
-    """Shares of the committed table, measured by simulation of normal units."""
-    five = bootstrap([0.41, 0.52, 0.28, 0.61, 0.37], statistic="mean", method="percentile", rng=1)
-    assert five.measured_coverage == 0.840
-    assert five.notes[0] == "5 units: a check of the t interval, never the headline"
-    assert "by simulation of 5 normal units" in five.notes[-1]
-    assert bootstrap(BEFORE, AFTER, statistic="difference", rng=1).measured_coverage is None
-    assert measured_coverage("groups", 7, "bca") == (0.885, ("measured coverage: by simulation of 6 normal units a sample, at 95 % asked for",))
-    assert measured_coverage("pairs", 2, "bca") == (None, ("the coverage of 2 units was not measured",))
-
-
 def nan_sometimes(x):
     return math.nan if x[0] == x[1] else x.mean()
 
@@ -183,7 +178,7 @@ def nan_sometimes(x):
         (lambda: bootstrap([1.0, 2.0], [-1.0, 1.0], statistic="ratio", rng=1), "found a second mean of 0"),
         (lambda: bootstrap([1.0, 2.0], [-1.0, 1.0, 1.0, 1.0], statistic="ratio", rng=1, method="percentile"), "found no finite number in [0-9]+ of 10000 resamples"),
         (lambda: bootstrap([0.1, 0.7, 0.3], statistic=nan_sometimes, method="percentile", rng=1), "statistic: found no finite number in [0-9]+ of 10000 resamples"),
-        (lambda: bootstrap([1.0, 2.0], statistic=lambda x: math.inf, method="percentile", rng=1), "statistic: found inf for the data themselves"),
+        (lambda: bootstrap([1.0, 2.0], statistic=lambda _: math.inf, method="percentile", rng=1), "statistic: found inf for the data themselves"),
         (lambda: bootstrap([1.0, 2.0, 2.0, 2.0, 3.0], statistic="median", method="bca", rng=1), "found 'bca' with .* and no change when units are left out; accepted: method='percentile'"),
         (lambda: bootstrap([math.pi, 2.0], statistic="mean", method="exact"), "found 'exact' with values that are no multiples of one step"),
         (lambda: bootstrap([1.0, 2.0], statistic="mean", rng=1, clusters=["A"]), "clusters: found 1 names for 2 values"),
@@ -200,11 +195,5 @@ def test_bad_input_is_named(call, text):
         call()
 
 
-def test_renderings():
-    result = bootstrap(BEFORE, AFTER, statistic="difference", rng=7, paired=True, resamples=500)
-    assert "difference of pairs" in str(result)
-    assert "500, seed 7" in str(result)
-    assert "infinitely many" in bootstrap(BEFORE, statistic="mean", method="exact")._repr_html_()
-    assert result.to_dict()["seed"] == 7
-    assert bootstrap(BEFORE, statistic="mean", rng=np.random.default_rng(1), resamples=500).seed is None
+def test_public_name():
     assert lossstats.bootstrap is bootstrap

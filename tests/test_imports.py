@@ -20,8 +20,8 @@ simulated_drift simulated_readings simulated_plan simulated_order simulated_leve
 estimate
 quantisation blocks noise mixture approach stationary screening settling levels
 units contrast verdict
-lattice subset_counts typical_values relabelling resampling
-resample_callable resample_sums bootstrap_samples bootstrap_law bootstrapping power
+checked_units lattice subset_counts typical_values relabelling resampling
+resample_callable resample_sums bootstrap_samples bootstrap_result bootstrap_law bootstrapping power
 saving comparison
 simultaneous conditions overall ranked condition_pairs ranking
 drift unit_table

@@ -14,7 +14,10 @@ def steps(*samples, step=None):
     return on_lattice("a", tuple(np.array(s, float) for s in samples), step)
 
 
-@given(st.lists(st.integers(-10**6, 10**6), min_size=1, max_size=12), st.sampled_from(["0.005", "0.01", "0.1", "1", "0.000001", "0.25"]))
+@given(
+    st.lists(st.integers(-(10**6), 10**6), min_size=1, max_size=12),
+    st.sampled_from(["0.005", "0.01", "0.1", "1", "0.000001", "0.25"]),
+)
 def test_whole_numbers_come_back(whole, step):
     values = [float(k * Fraction(step)) for k in whole]
     found = steps(values)

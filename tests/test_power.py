@@ -41,7 +41,9 @@ EXACT_SIZE = [
 @pytest.mark.parametrize(("n1", "n2", "ratio", "size"), EXACT_SIZE)
 def test_size_of_welch(n1, n2, ratio, size):
     assert power_welch(0.0, 1.0, n1, float(ratio), n2) == pytest.approx(size, abs=6e-5)
-    assert power_welch(0.0, float(ratio), n2, 1.0, n1) == pytest.approx(power_welch(0.0, 1.0, n1, float(ratio), n2), abs=1e-12)
+    assert power_welch(0.0, float(ratio), n2, 1.0, n1) == pytest.approx(
+        power_welch(0.0, 1.0, n1, float(ratio), n2), abs=1e-12
+    )
 
 
 def welch_by_many_nodes(difference, sd1, n1, sd2, n2, nodes=400):
@@ -55,7 +57,9 @@ def welch_by_many_nodes(difference, sd1, n1, sd2, n2, nodes=400):
     return float(w @ (stats.norm.sf((limit - difference) / u) + stats.norm.sf((limit + difference) / u)) @ w)
 
 
-@pytest.mark.parametrize("case", [(0.5, 0.3, 3, 0.3, 3), (0.3, 0.2, 5, 0.4, 7), (1.0, 0.3, 4, 0.3, 10), (0.2, 0.3, 12, 0.1, 9)])
+@pytest.mark.parametrize(
+    "case", [(0.5, 0.3, 3, 0.3, 3), (0.3, 0.2, 5, 0.4, 7), (1.0, 0.3, 4, 0.3, 10), (0.2, 0.3, 12, 0.1, 9)]
+)
 def test_welch_against_a_plain_quadrature(case):
     assert power_welch(*case) == pytest.approx(welch_by_many_nodes(*case), abs=1e-5)
 
@@ -86,7 +90,9 @@ def test_smallest_differences():
         found = smallest_difference_paired(sd, n)
         assert found == pytest.approx(smallest, abs=5.1e-3)
         assert power_paired(found, sd, n) == pytest.approx(0.8, abs=1e-9)
-    assert smallest_difference_paired(1.0, 6) == pytest.approx(TTestPower().solve_power(nobs=6, power=0.8, alpha=0.05), abs=1e-6)
+    assert smallest_difference_paired(1.0, 6) == pytest.approx(
+        TTestPower().solve_power(nobs=6, power=0.8, alpha=0.05), abs=1e-6
+    )
     found = smallest_difference_welch(0.3, 4, 0.5, 6, power=0.9)
     assert power_welch(found, 0.3, 4, 0.5, 6) == pytest.approx(0.9, abs=1e-9)
 

@@ -20,7 +20,10 @@ steps = st.integers(-400, 400).map(lambda k: k * 0.005)
 @settings(max_examples=40, deadline=None)
 def test_sign_flip_counts_every_sign(d):
     observed = abs(sum(d))
-    count = sum(abs(sum(s * x for s, x in zip(signs, d, strict=True))) >= observed - 1e-9 for signs in product((1, -1), repeat=len(d)))
+    count = sum(
+        abs(sum(s * x for s, x in zip(signs, d, strict=True))) >= observed - 1e-9
+        for signs in product((1, -1), repeat=len(d))
+    )
     assert sign_flip(d).fraction == Fraction(count, 2 ** len(d))
 
 
@@ -122,7 +125,12 @@ def test_renderings():
     assert pickle.loads(pickle.dumps(test)).interval(0.9) == test.interval(0.9)  # noqa: S301
 
 
-@given(st.lists(steps, min_size=2, max_size=6), st.lists(steps, min_size=2, max_size=6), st.integers(-900, 900), st.randoms())
+@given(
+    st.lists(steps, min_size=2, max_size=6),
+    st.lists(steps, min_size=2, max_size=6),
+    st.integers(-900, 900),
+    st.randoms(),
+)
 @settings(max_examples=60, deadline=None)
 def test_invariances_of_the_permutation_test(a, b, shift, random):
     test = permute_groups(a, b)
@@ -163,7 +171,9 @@ def all_allocations(x, y):
     return pooled[chosen].mean(axis=1) - (pooled.sum() - pooled[chosen].sum(axis=1)) / len(y)
 
 
-@given(st.lists(steps, min_size=3, max_size=5), st.lists(steps, min_size=3, max_size=5), st.sampled_from([0.7, 0.8, 0.9]))
+@given(
+    st.lists(steps, min_size=3, max_size=5), st.lists(steps, min_size=3, max_size=5), st.sampled_from([0.7, 0.8, 0.9])
+)
 @settings(max_examples=40, deadline=None)
 def test_interval_of_groups_inverts_both_one_sided_tests(a, b, confidence):
     """By enumeration at shifts just inside and just outside each end."""
@@ -190,9 +200,13 @@ def test_large_intervals_are_exact_typical_values():
     means = np.sort([np.mean(d[[i for i in range(13) if code >> i & 1]]) for code in range(1, 2**13)])
     k = math.floor(0.025 * 2**13)
     assert sign_flip(d).interval(0.95) == pytest.approx((means[k - 1], means[-k]), abs=1e-12)
-    assert sign_flip(d * math.pi).interval(0.95) == pytest.approx((means[k - 1] * math.pi, means[-k] * math.pi), abs=1e-9)
+    assert sign_flip(d * math.pi).interval(0.95) == pytest.approx(
+        (means[k - 1] * math.pi, means[-k] * math.pi), abs=1e-9
+    )
     a, b = np.round(rng.normal(7, 0.3, 5), 2), np.round(rng.normal(6.8, 0.3, 8), 2)
-    swaps = np.sort([np.mean(x) - np.mean(y) for m in range(1, 6) for x in combinations(a, m) for y in combinations(b, m)])
+    swaps = np.sort(
+        [np.mean(x) - np.mean(y) for m in range(1, 6) for x in combinations(a, m) for y in combinations(b, m)]
+    )
     k = math.floor(0.025 * math.comb(13, 5))
     assert len(swaps) == math.comb(13, 5) - 1
     assert permute_groups(a, b).interval(0.95) == pytest.approx((swaps[k - 1], swaps[-k]), abs=1e-12)

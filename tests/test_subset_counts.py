@@ -9,7 +9,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lossstats.subset_counts import (
-    FlipSums, FlipTable, SwapSums, SwapTable, cheaper, sign_sums_at_most, size_sum_table, subset_sums,
+    FlipSums,
+    FlipTable,
+    SwapSums,
+    SwapTable,
+    cheaper,
+    sign_sums_at_most,
+    size_sum_table,
+    subset_sums,
 )  # fmt: skip
 
 whole = st.lists(st.integers(-60, 60), min_size=1, max_size=6)

@@ -22,7 +22,12 @@ _SHORTEST_S = 0.02  # each timing repeats a call until it has lasted so long
 
 
 def main() -> None:
-    lines = [machine(), "", "| path | peer | peer time | ours | ratio min / median / max | target |", "| --- | --- | --- | --- | --- | --- |"]
+    lines = [
+        machine(),
+        "",
+        "| path | peer | peer time | ours | ratio min / median / max | target |",
+        "| --- | --- | --- | --- | --- | --- |",
+    ]
     for file in sorted(HERE.glob("*_rows.py")):
         for row in load(file).rows():
             if not row.agree():
@@ -42,9 +47,13 @@ def load(file: Path) -> Any:
 
 def machine() -> str:
     cpuinfo = Path("/proc/cpuinfo")
-    models = [text for text in cpuinfo.read_text().splitlines() if text.startswith("model name")] if cpuinfo.exists() else []
+    models = (
+        [text for text in cpuinfo.read_text().splitlines() if text.startswith("model name")] if cpuinfo.exists() else []
+    )
     model = models[0].split(":")[1].strip() if models else platform.processor()
-    versions = ", ".join(f"{name} {importlib.metadata.version(name)}" for name in ("numpy", "scipy", "statsmodels", "arch"))
+    versions = ", ".join(
+        f"{name} {importlib.metadata.version(name)}" for name in ("numpy", "scipy", "statsmodels", "arch")
+    )
     return f"{model}, {os.cpu_count()} cores, CPython {platform.python_version()}, {versions}."
 
 
@@ -54,7 +63,10 @@ def line(row: Any) -> str:
         return f"| {row.name} | | | {shown(statistics.median(times))} | | {row.target} |"
     pairs = [(seconds(row.peer), seconds(row.ours)) for _ in range(row.pairs)]
     ratios = sorted(peer / ours for peer, ours in pairs)
-    spread = " / ".join(f"{r:.2g}" if r < 10 else f"{r:,.0f}".replace(",", " ") for r in (ratios[0], statistics.median(ratios), ratios[-1]))
+    spread = " / ".join(
+        f"{r:.2g}" if r < 10 else f"{r:,.0f}".replace(",", " ")
+        for r in (ratios[0], statistics.median(ratios), ratios[-1])
+    )
     spread = spread if row.pairs > 1 else f"{spread.split(' / ')[0]} (once)"
     peer, ours = (shown(statistics.median(times)) for times in zip(*pairs, strict=True))
     return f"| {row.name} | {row.peer_name} | {peer} | {ours} | {spread} | {row.target} |"
