@@ -117,7 +117,7 @@ def test_ratios_have_simultaneous_limits_in_the_log():
 
 
 @given(st.floats(-3, 3), st.floats(0.2, 20))
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=8, deadline=None)
 def test_shift_and_scale(shift, factor):
     for control in (None, "C"):
         ranking = rank_conditions(SPREAD, control=control)

@@ -10,6 +10,7 @@ from lossstats.analysis import analyse
 from lossstats.examples import example_trial
 from lossstats.ranking_sheet import differences_section, values_section
 from lossstats.reproduction import reproduce
+from lossstats.simulate import Readings, lay_out_blocks, simulate_trial
 from lossstats.trial import write_trial
 
 PICTURES = dict.fromkeys(("ranking", "conditions"), b"png")
@@ -59,9 +60,11 @@ def test_absent_numbers_say_why(result):
     assert "of &lt;this&gt;" in html and "no test: no scatter" in html and "cannot be told apart" not in cells(html)
 
 
-def test_from_folder_to_page_and_back(tmp_path, result):
-    write_trial(example_trial("four_oils"), tmp_path / "oils")
-    analyse(tmp_path / "oils").save(tmp_path / "oils")
+def test_from_folder_to_page_and_back(tmp_path):
+    plan = lay_out_blocks(["oil A", "oil B", "oil C"], articles=2, rng=1)
+    write_trial(simulate_trial(replace(plan, readings=Readings(samples=30)), rng=1)[0], tmp_path / "oils")
+    result = analyse(tmp_path / "oils")
+    result.save(tmp_path / "oils")
     written = tmp_path / "oils" / "results"
     assert {path.name for path in written.iterdir()} >= {"ranking.png", "conditions.png", "levels.png", "budget.png"}
     page = (written / "result_sheet.html").read_text("utf-8")
@@ -72,7 +75,8 @@ def test_from_folder_to_page_and_back(tmp_path, result):
         "What may not be claimed",
     ):
         assert f"<h2>{heading}</h2>" in page
-    assert "saving with oil B against oil A" in page and "The saving<" not in page
+    leading = result.ranking.leading
+    assert f"saving with {leading.second} against oil A" in page and "The saving<" not in page
     sealed = json.loads((written / "result.json").read_text("utf-8"))
     assert sealed["comparison"] is None
     assert sealed["ranking"]["comparisons"][0]["low"] == result.ranking.comparisons[0].low

@@ -72,7 +72,7 @@ def test_a_control_of_one_loading_is_cut_on_the_wide_side():
 
 
 @given(st.lists(st.floats(0.01, 6), min_size=1, max_size=7), st.floats(1, 40))
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=6, deadline=None)
 def test_adjusted_p(ratios, dof):
     terms = [Term(1.0, dof)] * len(ratios)
     single = 2 * stats.t.sf(ratios, dof)

@@ -19,7 +19,7 @@ DESIGNS = {
     "blocks, all pairs": {"blocks": True},
     "blocks, control": {"blocks": True, "control": "A"},
 }
-REDUCED, FULL = 40, 3000
+REDUCED, FULL = 25, 3000
 
 
 def drawn(rng, n, sds, shared_sd=0.0):
@@ -76,7 +76,7 @@ def held_together(rng, trials, gain, options):
 @pytest.mark.parametrize(("design", "gain"), [("all pairs", 0.03), ("control", 0.1), ("blocks, control", 0.03)])
 def test_intervals_hold_together_with_a_gain_error(design, gain):
     """One gain error, common to all; it enters outside the factor of the family and must not cost coverage."""
-    trials = 100
+    trials = 60
     held = held_together(np.random.default_rng(21), trials, gain, DESIGNS[design])
     assert (held >= 0.95 - 3 * math.sqrt(0.05 * 0.95 / trials)).all(), held
 
@@ -128,7 +128,7 @@ CHAINS = [(True, "A", LinearDrift(0.07)), (True, None, WalkDrift(0.05)), (False,
 
 @pytest.mark.parametrize(("blocks", "control", "drift"), CHAINS)
 def test_whole_chain_of_several(blocks, control, drift):
-    trials = 60
+    trials = 40
     held = share_held(plan_of_several(blocks, drift), trials, control)
     assert held >= 0.95 - 3 * math.sqrt(0.05 * 0.95 / trials)
 
