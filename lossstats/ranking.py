@@ -190,7 +190,7 @@ def _groups(
     """Largest sets in which no two conditions are told apart; with a control, the set around it."""
     alike: dict[str, set[str]] = {name: set() for name in order}
     for pair in comparisons:
-        if pair.low <= 0 <= pair.high:
+        if not pair.verdict.difference_shown:
             alike[pair.first].add(pair.second)
             alike[pair.second].add(pair.first)
     if control is not None:

@@ -155,6 +155,8 @@ def test_two_units_have_intervals_and_no_verdict():
     assert ranking.comparisons[-1].verdict.kind == "no verdict"
     assert ranking.comparisons[-1].low < ranking.comparisons[-1].high
     assert any("unequal and small groups (5, 6, 4, 7, 2)" in note for note in ranking.notes)
+    apart = rank_conditions({name: [x, x + 0.001] for name, x in zip("ABC", (1, 2, 3), strict=True)})
+    assert all(not pair.low <= 0 <= pair.high for pair in apart.comparisons) and apart.groups == (("A", "B", "C"),)
 
 
 def test_floor_is_noted():
