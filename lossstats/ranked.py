@@ -116,8 +116,8 @@ class Ranking(Record):
         The comparisons; as a table in `pairs`.
     groups : tuple of tuple of str
         Conditions that cannot be told apart: largest sets in which no interval of a difference leaves out 0 (two
-        units tell nothing apart), best first. Not being told apart is not being equal. With a control, the one set of those not told apart from it;
-        they were not compared with each other.
+        units tell nothing apart), best first. Not being told apart is not being equal. With a control, the one set of
+        those not told apart from it; they were not compared with each other.
     control_ratios : tuple of ControlRatio
         Level in percent of the control; as a table in `ratios`. Empty without a control.
     overall : OverallTest or None
