@@ -145,7 +145,10 @@ def bootstrap_result(
         coverage, note = measured_coverage(design, few, "percentile" if method == "exact" else method)
         notes += note
     statistic = f"{name} of pairs" if data.paired else name
-    return Bootstrap(*ends, confidence, method, statistic, *estimate, data.units, *drawn, coverage, tuple(notes))
+    return Bootstrap(
+        *ends, confidence, method, statistic, *estimate, data.units,
+        drawn.resamples, drawn.seed, drawn.dropped, coverage, tuple(notes),
+    )  # fmt: skip
 
 
 def measured_coverage(design: str, units: int, method: str) -> tuple[float | None, tuple[str, ...]]:

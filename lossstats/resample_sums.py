@@ -13,6 +13,7 @@ from lossstats.lattice import Array
 
 Combination = Literal["mean", "difference", "ratio"]
 _TABLE = 10_000  # entries of a table of sums: larger ones cost more in look-ups than they save in draws
+_PICKS = 2**20  # drawn at a time, which bounds the memory
 
 
 def resample_sums(
@@ -47,18 +48,22 @@ def resample_sums(
         k += 1
     k = -(-draws // -(-draws // k))  # no larger than the number of draws makes use of
     groups, rest = divmod(draws, k)
-    picked = _picks(generator, n**k, groups * resamples).reshape(groups, resamples)
-    last = _picks(generator, n**rest, resamples) if rest else None
-    sums = []
-    for column in columns:
-        table = _sums_of_groups(column, k)
-        total = table.take(picked[0])
-        for row in picked[1:]:
-            total += table.take(row)
-        if last is not None:
-            total += _sums_of_groups(column, rest).take(last)
-        sums.append(total)
+    sums = [np.zeros(resamples) for _ in columns]
+    tables = [_sums_of_groups(column, k) for column in columns]
+    at_once = max(1, _PICKS // resamples)
+    for start in range(0, groups, at_once):
+        rows = min(at_once, groups - start)
+        _add(sums, tables, _picks(generator, n**k, rows * resamples).reshape(rows, resamples))
+    if rest:
+        tables = [_sums_of_groups(column, rest) for column in columns]
+        _add(sums, tables, _picks(generator, n**rest, resamples).reshape(1, resamples))
     return sums
+
+
+def _add(sums: list[Array], tables: list[Array], picked: NDArray[Any]) -> None:
+    for total, table in zip(sums, tables, strict=True):
+        for row in picked:
+            total += table.take(row)
 
 
 def _picks(generator: np.random.Generator, options: int, number: int) -> NDArray[Any]:
