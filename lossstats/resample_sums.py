@@ -63,7 +63,7 @@ def resample_sums(
 def _add(sums: list[Array], tables: list[Array], picked: NDArray[Any]) -> None:
     for total, table in zip(sums, tables, strict=True):
         for row in picked:
-            total += table.take(row)
+            np.add(total, table.take(row), out=total)
 
 
 def _picks(generator: np.random.Generator, options: int, number: int) -> NDArray[Any]:

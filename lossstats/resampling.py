@@ -153,6 +153,9 @@ def sign_flip(
         _refuse_or_go_on("differences", f"{len(d)} pairs, 2**{len(d)} relabellings", monte_carlo, rng)
         return _drawn(draw_signs(d, int(monte_carlo or 0), rng), statistic, level, typical)
     count = _flips_as_extreme(d, lattice, typical.tolerance)
+    if count is None:
+        _refuse_or_go_on("differences", f"{len(d)} pairs over too many steps to count", monte_carlo, rng)
+        return _drawn(draw_signs(d, int(monte_carlo or 0), rng), statistic, level, typical)
     return _exact(count, smallest, statistic, level, typical, monte_carlo)
 
 
@@ -220,14 +223,15 @@ def permute_groups(
     return _exact(count, smallest, statistic, level, typical, monte_carlo)
 
 
-def _flips_as_extreme(d: Array, lattice: Lattice | None, tolerance: float) -> int:
+def _flips_as_extreme(d: Array, lattice: Lattice | None, tolerance: float) -> int | None:
     """Sign patterns at least as extreme: twice the subsets of sizes of which so little is turned."""
     if lattice is not None:
         sizes = np.abs(lattice.steps[0])
         observed = abs(int(lattice.steps[0].sum()))
         if observed == 0:
             return 1 << len(d)
-        return 2 * sign_sums_at_most(sizes, (int(sizes.sum()) - observed) // 2)
+        few = sign_sums_at_most(sizes, (int(sizes.sum()) - observed) // 2)
+        return None if few is None else 2 * few
     sizes_w, observed_w = np.abs(d), abs(float(d.sum()))
     if observed_w <= tolerance:
         return 1 << len(d)
@@ -263,9 +267,8 @@ def _swaps_as_extreme(
 def _refuse_or_go_on(names: str, found: str, monte_carlo: int | None, rng: np.random.Generator | int | None) -> None:
     if monte_carlo is None:
         raise ValueError(
-            f"{names}: found {found} of values that are no multiples of one step; accepted: at most {MOST_OFF_LATTICE} "
-            "relabellings off the lattice; step= if the values are multiples of one; or monte_carlo= with rng= for a "
-            "p from drawn relabellings"
+            f"{names}: found {found}; accepted: at most {MOST_OFF_LATTICE} relabellings of values that are no "
+            "multiples of one step; step= if they are multiples of one; or monte_carlo= with rng= for a p from drawn relabellings"
         )
     if monte_carlo < 99 or rng is None:
         raise ValueError(

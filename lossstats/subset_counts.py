@@ -262,7 +262,7 @@ def size_sum_table(values: Integers, most: int, largest: int) -> Numbers:
     return table
 
 
-def sign_sums_at_most(sizes: Integers, limit: int) -> int:
+def sign_sums_at_most(sizes: Integers, limit: int) -> int | None:
     """Number of subsets of integers with a sum of at most a limit, by the cheaper way.
 
     Parameters
@@ -274,11 +274,13 @@ def sign_sums_at_most(sizes: Integers, limit: int) -> int:
 
     Returns
     -------
-    int
-        The empty subset included.
+    int or None
+        The empty subset included; None if both ways are too long.
     """
     n = len(sizes)
-    by_table = n * (0.3 * _A_ROW + 0.5 * _A_CELL * limit)
+    by_table = n * (0.3 * _A_ROW + 0.5 * _A_CELL * limit) if limit < MOST_CELLS else math.inf
+    if math.isinf(min(by_table, _half_sum_cost(n))):
+        return None
     if _half_sum_cost(n) < by_table:
         return FlipSums(sizes).at_most(limit)
     table = np.zeros(limit + 1, np.int64 if n < 63 else object)

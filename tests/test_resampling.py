@@ -93,6 +93,10 @@ def test_smallest_reachable_p(n, m, smallest):
     assert permute_groups(np.arange(n), 100 + np.arange(m) ** 2).smallest_p == pytest.approx(smallest)
 
 
+def named(values):
+    return {f"K{i:02d}": float(v) for i, v in enumerate(values)}
+
+
 def random_values(seed, n):
     return np.random.default_rng(seed).normal(0.2, 1, n)
 
@@ -102,8 +106,10 @@ def random_values(seed, n):
     [
         (lambda: sign_flip([0.1]), "differences: found 1 value"),
         (lambda: sign_flip([0.1, math.nan]), "differences: found nan at position 2"),
-        (lambda: sign_flip(random_values(1, 30)), r"found 30 pairs, 2\*\*30 relabellings of values that are no multiples .* accepted: at most"),
+        (lambda: sign_flip(random_values(1, 30)), r"found 30 pairs, 2\*\*30 relabellings; accepted: at most 200000000 relabellings of values that are no multiples"),
         (lambda: permute_groups(random_values(1, 16), random_values(2, 16)), "found 16 and 16 units, 601080390 allocations"),
+        (lambda: sign_flip(named(np.arange(-22, 28) * 30.000001 + 0.2)), "found 50 pairs over too many steps to count; accepted"),
+        (lambda: permute_groups(named(np.arange(25) * 30.000001), named(np.arange(25) * 29.999999)), "a, b: found 25 and 25 units over too many steps"),
         (lambda: sign_flip([0.1, 0.25], step=0.1), "step: found 0.25 .value 2., which is no multiple of 0.1"),
         (lambda: sign_flip(random_values(1, 30), monte_carlo=999), "rng: found 999, None; accepted: at least 99"),
         (lambda: sign_flip(random_values(1, 30), monte_carlo=10, rng=1), "monte_carlo, rng: found 10, 1"),
@@ -214,10 +220,6 @@ def test_large_intervals_are_exact_typical_values():
         np.sort([np.mean(x) * math.pi - np.mean(y) for m in range(1, 6) for x in combinations(a, m) for y in combinations(b, m)])[k - 1], abs=1e-9)  # fmt: skip
 
 
-def named(values):
-    return {f"K{i:02d}": float(v) for i, v in enumerate(values)}
-
-
 def test_large_cases_agree_with_the_normal_approximation():
     """25 against 25 (1.26e14 allocations), 40 and 70 pairs: the central limit holds to a few percent of p."""
     rng = np.random.default_rng(5)
@@ -262,6 +264,13 @@ def test_drawn_relabellings_hold_the_exact_p():
     assert "not exact: its own standard uncertainty" in drawn.notes[0]
 
 
+def test_too_many_steps_may_be_drawn_too():
+    d = np.arange(-22, 28) * 30.000001 + 0.2
+    drawn = sign_flip(named(d), monte_carlo=9999, rng=3)
+    normal = 2 * stats.norm.sf(abs(d.sum()) / math.sqrt((d**2).sum()))
+    assert drawn.p_value == pytest.approx(normal, abs=0.03)
+
+
 def test_a_drawn_p_is_never_zero():
     d = 100 + random_values(3, 30)
     drawn = sign_flip(d, monte_carlo=999, rng=2)
@@ -277,7 +286,7 @@ def test_level_and_needless_draws_are_noted():
 
 def test_means_of_three_mounts_need_their_step():
     thirds = np.random.default_rng(11).integers(-40, 90, 30) * 0.005 / 3
-    with pytest.raises(ValueError, match="30 pairs.*step= if the values are multiples"):
+    with pytest.raises(ValueError, match="30 pairs.*step= if they are multiples"):
         sign_flip(thirds)
     assert sign_flip(thirds, step=0.005 / 3).fraction == sign_flip(np.rint(thirds / (0.005 / 3))).fraction
 
