@@ -89,7 +89,7 @@ def rank_conditions(
     in 94.6 % and more for gain errors up to 3 %, in 92.6 % for one of 10 %, which exceeds the scatter (all pairs).
 
     Family-wise error at a nominal 5 %, three and four conditions, four to ten units, standard deviations 1:1:1:4 and
-    4:1:1:1 included: 4.3 to 5.2 % all pairs, 3.7 to 4.9 % control, 2.5 to 5.9 % blocks.
+    4:1:1:1 included: 4.4 to 5.6 % all pairs, 4.0 to 5.5 % control, 2.9 to 5.1 % blocks.
 
     Examples
     --------
