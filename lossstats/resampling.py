@@ -268,7 +268,8 @@ def _refuse_or_go_on(names: str, found: str, monte_carlo: int | None, rng: np.ra
     if monte_carlo is None:
         raise ValueError(
             f"{names}: found {found}; accepted: at most {MOST_OFF_LATTICE} relabellings of values that are no "
-            "multiples of one step; step= if they are multiples of one; or monte_carlo= with rng= for a p from drawn relabellings"
+            "multiples of one step; step= if they are multiples of one; or monte_carlo= with rng= for a p from drawn "
+            "relabellings"
         )
     if monte_carlo < 99 or rng is None:
         raise ValueError(

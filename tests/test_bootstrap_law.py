@@ -20,8 +20,8 @@ def listed(sample):
 
 def ends(law, confidence):
     """Greatest value with at most half of the risk strictly below it, and its mirror, with ties within 1e-9."""
-    ordered, allowed = np.sort(law), (1 - confidence) / 2 * len(law) * (1 + 1e-12)
-    rank = max(math.ceil(round(allowed, 9)), 1)
+    ordered, allowed = np.sort(law), (1 - confidence) / 2 * len(law)
+    rank = max(math.ceil(allowed - 1e-6), 1)
     return ordered[rank - 1], ordered[-rank]
 
 
