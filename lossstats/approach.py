@@ -25,7 +25,7 @@ TAU_COUNT = 16
 TAU_SHORTEST, TAU_LONGEST = 1 / 45, 1.0  # time constants looked at, as parts of the run
 ZOOMS = 5
 FEWEST_BLOCKS = 8
-NEGLIGIBLE = 1e-7  # of the largest weight of a part
+NEGLIGIBLE = 1e-6  # of the largest weight of a part
 
 
 @dataclass(frozen=True)
@@ -247,7 +247,7 @@ def _curve_of(blocks: Blocks, fit: StartFit) -> Approach:
     data = _whitened(noise, blocks.values - blocks.values[-1])
     curves = _curves(noise, blocks.time_s - blocks.start_s, np.array([tau_s]))
     amplitude, _ = _amplitudes(data, curves)
-    of_phi = weight.reshape(len(noise.phi), -1).sum(1)
+    of_phi = np.bincount(np.searchsorted(noise.phi, fit.phi[approach]), weight, minlength=len(noise.phi))
     level = (of_phi * (data.mean - amplitude[:, 0] * curves.on_ones[:, 0])).sum()
     return Approach(
         probability=fit.approach_probability(),
@@ -265,7 +265,7 @@ def _consistency_weights(posteriors: list[Mixture]) -> tuple[float, ...]:
     raw = []
     for d, posterior in enumerate(posteriors):
         later = posteriors[d + 1 :]
-        median = float(posterior.quantiles([0.5])[0]) if later else 0.0
+        median = float(posterior.quantiles([0.5], exact=False)[0]) if later else 0.0
         distance = max((abs(float(ndtri(other.below(median)))) for other in later), default=0.0)
         raw.append(float(np.exp(-0.5 * min(distance, 38.0) ** 2)))
     return tuple(w / sum(raw) for w in raw)
@@ -343,6 +343,8 @@ def _fit_start(blocks: Blocks, first: int) -> StartFit:
     share = (high - low) / (widest[1] - widest[0])
     age_at_stop = (blocks.stop_s - blocks.time_s[first]) / blocks.spacing_s
     parts = _parts(every, _curves(noise, age, tau), tau, share, np.exp(-age_at_stop / tau))
+    kept = parts["weight"] > NEGLIGIBLE * parts["weight"].max()
+    parts = {name: column[kept] for name, column in parts.items()}
     parts["tau_s"] = parts["tau_s"] * blocks.spacing_s
     parts["level"] = parts["level"] * scale + offset
     for name in ("level_scale", "end", "end_scale"):

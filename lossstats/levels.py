@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from lossstats.approach import Approach, AveragedFit, fit_approach
 from lossstats.blocks import block_averages, checked_resolution, checked_run, checked_series
 from lossstats.mixture import standard_uncertainty_and_dof
-from lossstats.quantisation import SIDE_OF_95, codes_seen, display_step, resolution_component
+from lossstats.quantisation import SIDE_OF_95, display_step, resolution_component, two_codes_at_most
 from lossstats.rendering import Record, decimals_for, shown, shown_dof
 from lossstats.screening import Screening, off_point_samples, screen
 from lossstats.settling import Settled, all_equal_settled, check_rule, final_start, judge
@@ -313,7 +313,7 @@ def _common_notes(y: NDArray[np.float64], settled: NDArray[np.float64], step: fl
     notes = []
     if effective < FEW_EFFECTIVE:
         notes.append(f"the readings are worth {effective:.1f} independent ones: the interval may be too narrow")
-    if step and codes_seen(settled, step) < 3:
+    if step and two_codes_at_most(settled, step):
         notes.append("fewer than three display codes: the noise does not average the rounding out")
     if not step and (found := display_step(y)):
         notes.append(

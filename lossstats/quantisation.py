@@ -44,8 +44,8 @@ def rounding_uncertainty(step: float, noise_sd: float) -> float:
     return float(step * np.sqrt(np.sum(np.exp(-((2 * np.pi * k * r) ** 2)) / (2 * (np.pi * k) ** 2))))
 
 
-def codes_seen(values: NDArray[np.float64], step: float) -> int:
-    """Count the different display codes among readings.
+def two_codes_at_most(values: NDArray[np.float64], step: float) -> bool:
+    """Whether readings show one or two display codes only.
 
     Parameters
     ----------
@@ -56,13 +56,11 @@ def codes_seen(values: NDArray[np.float64], step: float) -> int:
 
     Returns
     -------
-    int
-        Count of distinct codes.
+    bool
+        False from the third code on.
     """
     low, high = values.min(), values.max()
-    if high - low > 64 * step:  # so many that the exact number does not matter
-        return 64
-    return len(np.unique(np.round((values - low) / step)))
+    return bool(np.all((values - low < step / 2) | (high - values < step / 2)))
 
 
 def resolution_component(
@@ -95,7 +93,7 @@ def resolution_component(
 
     if step <= 0:
         return 0.0
-    if codes_seen(values, step) < 3:
+    if two_codes_at_most(values, step):
         return float(step / np.sqrt(12))
     dof = min(max(degrees_of_freedom, 1.0), 1e6)
     variance = float(np.var(residuals, ddof=1)) * dof / float(chdtri(dof, 0.10)) - step**2 / 12

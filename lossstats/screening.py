@@ -25,6 +25,7 @@ STUCK_RATE = 0.01  # the same for stuck stretches
 SHORTEST_STUCK = 5
 FEWEST_CLIPPED = 5
 NEIGHBOURS = 3  # on each side
+BENDS = 5000  # samples up to which one spike can bend the fitted curve; beyond, blocks are long enough
 GAP = 1.5  # in sampling intervals
 
 
@@ -123,7 +124,7 @@ def screen_run(
     -----
     *Spikes*: residuals of the fitted approach, each less the median of its six neighbours; scale from their median
     absolute value, but not below 0.6 display steps; limit ``scale z(1 - 0.01/n) (1.03 + 12/n) + step/2``. Where any
-    are found the approach is fitted again without them and the search repeated once.
+    are found, in runs of up to 5000 samples, the approach is fitted again without them and the search repeated once.
     *Stuck*: a stretch of L >= 5 equal readings with ``n (1 - p) p^(L-1) < 0.01``, p the chance of a repeat in the
     rest of the run. *Clipped*: the extreme reading at least five times and more than three times as often as the next
     code, where the noise covers several codes. Limits and rates of false flags by simulation.
@@ -185,7 +186,7 @@ def screen(
             f"readings lie on steps of {found_step:.3g}, taken as the display step here; no resolution was given"
         )
     spikes = _spikes(residuals, found_step)
-    if len(spikes):
+    if len(spikes) and len(y) <= BENDS:
         spikes = _spikes(_residuals_without(t, y, residuals, spikes), found_step)
     stretches, can_tell = _stuck(y, found_step)
     if not can_tell:

@@ -246,9 +246,10 @@ def _central(coming: Mixture) -> tuple[float, float, float]:
     moving = Mixture(coming.weight[spread], coming.centre[spread], coming.scale[spread], coming.dof[spread])
     under_zero = moving.below(0.0) * (1 - at_zero)
     wanted = np.array([0.5, CHANCE, 1 - CHANCE])
-    inside = np.where(wanted <= under_zero, wanted, wanted - at_zero) / (1 - at_zero)
-    found = moving.quantiles(np.clip(inside, 1e-9, 1 - 1e-9).tolist(), exact=False)
-    found[(wanted > under_zero) & (wanted < under_zero + at_zero)] = 0.0
+    off_zero = (wanted < under_zero) | (wanted > under_zero + at_zero)
+    inside = np.where(wanted < under_zero, wanted, wanted - at_zero)[off_zero] / (1 - at_zero)
+    found = np.zeros(3)
+    found[off_zero] = moving.quantiles(inside.tolist(), exact=False)
     median, low, high = found.tolist()
     return median, low, high
 

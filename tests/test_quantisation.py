@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.stats import chi2, norm
 
-from lossstats.quantisation import codes_seen, display_step, resolution_component, rounding_uncertainty
+from lossstats.quantisation import display_step, resolution_component, rounding_uncertainty, two_codes_at_most
 
 
 def bias_of_rounded_mean(mu, sigma):
@@ -34,9 +34,11 @@ def test_no_jump_where_the_short_cut_ends():
     assert rounding_uncertainty(1.0, 1.01e-4) == pytest.approx(1 / np.sqrt(12), rel=1e-3)
 
 
-def test_codes_are_counted():
-    assert codes_seen(np.array([5.0, 5.05, 5.0, 5.1]), 0.05) == 3
-    assert codes_seen(np.linspace(0, 10, 1000), 0.01) == 64  # many: the number does not matter
+def test_a_third_code_is_seen():
+    assert not two_codes_at_most(np.array([5.0, 5.05, 5.0, 5.1]), 0.05)
+    assert two_codes_at_most(np.array([5.0, 5.05, 5.0, 5.05]), 0.05)
+    assert two_codes_at_most(np.array([5.0, 5.3, 5.0]), 0.05)  # two codes, not neighbours
+    assert two_codes_at_most(np.full(5, 5.0), 0.05)
 
 
 def test_fewer_than_three_codes_count_as_no_noise():
