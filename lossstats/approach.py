@@ -223,7 +223,9 @@ def fit_approach(blocks: Blocks) -> AveragedFit:
         raise ValueError(
             f"approach fit: found {len(blocks.values)} blocks of readings; accepted: {FEWEST_BLOCKS} or more"
         )
-    if np.ptp(blocks.values) == 0:
+    # block means of equal readings differ in their last digit at most
+    rounding = 1e-13 * float(np.abs(blocks.values).max())
+    if np.ptp(blocks.values) <= rounding:
         raise ValueError("approach fit: all readings are equal; accepted: readings that differ")
     fits = []
     for left_out in LEFT_OUT:
@@ -231,7 +233,7 @@ def fit_approach(blocks: Blocks) -> AveragedFit:
         first = int(np.searchsorted(blocks.time_s, from_s)) if left_out else 0
         y = blocks.values[first:]
         # a stretch of equal readings says nothing about the noise: the resolution stands for it elsewhere
-        if len(y) >= FEWEST_BLOCKS and np.ptp(y) > 0:
+        if len(y) >= FEWEST_BLOCKS and np.ptp(y) > rounding:
             fits.append(_fit_start(blocks, first))
     weights = _consistency_weights([fit.levels() for fit in fits])
     curve = _curve_of(blocks, fits[0])

@@ -175,13 +175,24 @@ def block_averages(time_s: NDArray[np.float64], values: NDArray[np.float64], *, 
     size = -(-n // most)
     if size == 1:
         return Blocks(time_s, values, interval, span, *edges)
+    time, mean = _averages(time_s, values, interval, size)
+    if np.ptp(mean) <= 1e-9 * np.ptp(values):
+        # readings that repeat within a block, such as two codes in turn, would seem to have no noise at all
+        size += 1
+        time, mean = _averages(time_s, values, interval, size)
+    return Blocks(time, mean, interval * size, span, *edges)
+
+
+def _averages(
+    time_s: NDArray[np.float64], values: NDArray[np.float64], interval: float, size: int
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     # the small shift keeps times midway between two samples on the same side on every machine
     back = np.floor((time_s[-1] - time_s) / interval + (0.5 - 1e-6)).astype(np.int64) // size
     slot = back[0] - back
     first = np.flatnonzero(np.diff(slot, prepend=-1))
-    count = np.diff(first, append=n)
+    count = np.diff(first, append=len(values))
     kept = 2 * count >= min(size, int(np.median(count)))
     mean_time = np.add.reduceat(time_s - time_s[0], first) / count + time_s[0]
     centre = values[-1]  # differences from a nearby value keep the digits of large readings
     mean_value = np.add.reduceat(values - centre, first) / count + centre
-    return Blocks(mean_time[kept], mean_value[kept], interval * size, span, *edges)
+    return mean_time[kept], mean_value[kept]

@@ -74,3 +74,10 @@ def test_large_readings_keep_their_digits():
     y = 1e9 + np.sin(t)
     small = block_averages(t, np.sin(t)).values
     assert np.allclose(block_averages(t, y).values - 1e9, small, atol=3e-7, rtol=0)
+
+
+def test_readings_that_repeat_within_a_block_keep_their_scatter():
+    y = np.tile([5.0, 5.1], 45)  # pairs would all average 5.05
+    blocks = block_averages(np.arange(90.0), y)
+    assert np.ptp(blocks.values) == pytest.approx(0.1 / 3, rel=1e-9)
+    assert blocks.spacing_s == 3

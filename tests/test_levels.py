@@ -110,6 +110,44 @@ def test_few_effective_readings_are_named():
     assert any("independent ones" in note for note in series_level(y).notes)
 
 
+def test_two_codes_in_turn_have_an_uncertainty():
+    y = np.tile([5.0, 5.1], 45)
+    level = run_level(T, y, resolution=0.1)
+    assert level.value == pytest.approx(5.05, abs=0.02)
+    assert level.components["noise"] > 0
+    assert level.components["resolution"] == pytest.approx(0.1 / math.sqrt(12), rel=1e-12)
+    assert any("fewer than three display codes" in note for note in level.notes)
+
+
+def test_a_run_that_ends_on_one_code_is_known_to_the_display():
+    y = np.round((5 + 0.6 * np.exp(-T / 60)) / 0.05) * 0.05
+    level = run_level(T, y, resolution=0.05)
+    assert level.standard_uncertainty >= 0.05 / math.sqrt(12)
+    assert level.interval().low < 5 < level.interval().high
+
+
+def test_ten_samples_are_enough_and_uneven_times_are_taken_as_they_are():
+    rng = np.random.default_rng(8)
+    level = run_level(np.arange(10) * 90.0, 5 + 0.02 * rng.normal(size=10))
+    assert level.interval().low < 5 < level.interval().high
+    t = np.cumsum(rng.exponential(10.0, 90))
+    level = run_level(t, 5 + 0.5 * np.exp(-t / 150) + 0.02 * rng.normal(size=90))
+    assert level.interval().low < 5 < level.interval().high
+    assert level.standard_uncertainty < 0.05
+
+
+@pytest.mark.parametrize("step", [0.0, 0.01, 0.05])
+def test_a_difference_in_the_last_digit_stays_in_the_last_digits(step):
+    # other machines round otherwise: no choice inside the method may turn that into another result
+    rng = np.random.default_rng(9)
+    for n, amplitude in ((24, 0.6), (36, 0.0), (90, 0.6), (90, 0.0)):
+        y = warm_up(n, amplitude=amplitude, n=n)
+        y = np.round(y / step) * step if step else y
+        a = run_level(T[:n], y, resolution=step)
+        b = run_level(T[:n], y * (1 + 2e-16 * rng.integers(-2, 3, n)), resolution=step)
+        assert same(a, b)
+
+
 def test_a_declared_window():
     y = warm_up()
     level = window_level(T, y, 500, 890)
