@@ -79,7 +79,7 @@ def analyse(folder_or_trial: str | Path | Trial, *, progress: Progress | None = 
     value a unit of replication, comparison, verdict, statement.
     """
     trial = folder_or_trial if isinstance(folder_or_trial, Trial) else read_trial(folder_or_trial)
-    return conclude(trial, _reduce(trial, progress))
+    return conclude(trial, reduce_trial(trial, progress=progress))
 
 
 def conclude(trial: Trial, reduced: Sequence[ReducedRun]) -> Result:
@@ -137,7 +137,21 @@ def conclude(trial: Trial, reduced: Sequence[ReducedRun]) -> Result:
     )
 
 
-def _reduce(trial: Trial, progress: Progress | None) -> list[ReducedRun]:
+def reduce_trial(trial: Trial, *, progress: Progress | None = None) -> list[ReducedRun]:
+    """Reduce every run of a trial to its level, by the rules that the trial declares.
+
+    Parameters
+    ----------
+    trial : Trial
+        Settings and runs.
+    progress : callable, optional
+        Wraps the iterable of runs.
+
+    Returns
+    -------
+    list of ReducedRun
+        Level, settling and screening of each run, in bench order, as `conclude` takes them.
+    """
     from lossstats.levels import reduce_runs
 
     s = trial.settings
