@@ -1,0 +1,295 @@
+"""The result sheet read back: its numbers against the result, nothing from outside, text stays text."""
+
+import importlib.util
+import math
+import re
+import struct
+from base64 import b64decode
+from dataclasses import replace
+from functools import cache
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+
+from lossstats.sheet import make_page, write_sheet
+
+_spec = importlib.util.spec_from_file_location("drawn_results", Path(__file__).with_name("drawn_results.py"))
+drawn = importlib.util.module_from_spec(_spec)
+_spec.loader.exec_module(drawn)
+VOID = {"meta", "img"}
+PIXEL = b"\x89PNG"
+
+
+class Sheet(HTMLParser):
+    """Tables by caption, headings, images, and every attribute; fails on tags that do not close."""
+
+    def __init__(self, text):
+        super().__init__()
+        self.tables, self.headings, self.images, self.attributes, self.tags = {}, [], [], [], []
+        self.stack, self.text = [], ""
+        self.words = []
+        self.feed(text)
+        self.close()
+        assert not self.stack
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append(tag)
+        self.attributes += [(tag, *pair) for pair in attrs]
+        if tag == "img":
+            self.images.append(dict(attrs))
+        if tag not in VOID:
+            self.stack.append((tag, dict(attrs)))
+        if tag == "table":
+            self.rows = []
+        if tag == "tr":
+            self.rows.append([])
+        self.text = ""
+
+    def handle_data(self, data):
+        self.text += data
+        if self.stack and self.stack[-1][0] != "style":
+            self.words.append(data)
+
+    def handle_endtag(self, tag):
+        opened, attrs = self.stack.pop()
+        assert opened == tag
+        if tag in ("th", "td"):
+            assert tag == "td" or attrs["scope"] in ("row", "col")
+            self.rows[-1].append(self.text)
+        if tag == "caption":
+            self.caption = self.text
+        if tag == "table":
+            self.tables[self.caption] = self.rows
+        if tag in ("h1", "h2"):
+            self.headings.append(self.text)
+
+
+@cache
+def page(name):
+    pictures = dict.fromkeys(("saving", "budget", "pairs", "levels", "runs"), PIXEL)
+    return make_page(drawn.result(name), pictures)
+
+
+@cache
+def sheet(name):
+    return Sheet(page(name))
+
+
+def number(text):
+    return float(text.replace("−", "-"))
+
+
+def agrees(text, value):
+    """Whether a printed number is the value, rounded where it ends."""
+    decimals = len(text.partition(".")[2])
+    return math.isclose(number(text), value, abs_tol=0.5000001 * 10**-decimals)
+
+
+def test_order_is_a_reviewers_reading():
+    assert sheet("paired").headings == [
+        "Does a <b>wash</b> pay?",
+        "Statement",
+        "Scope",
+        "What may not be claimed",
+        *(["Notes"] if "Notes" in sheet("paired").headings else []),
+        "The saving",
+        "What the uncertainty is made of",
+        "The values compared",
+        "Levels in bench order",
+        "Runs",
+        "Settings as declared",
+        "Input files",
+        "Versions",
+        "How to reproduce this",
+        "Cautions for work at the bench",
+    ]
+
+
+def test_claim_comes_first_with_its_interval_and_the_note_above_it():
+    found, text = drawn.result("paired"), "".join(sheet("paired").words)
+    for sentence in found.statement.sentences:
+        assert sentence in text
+    assert text.index(found.settings.trial.note) < text.index(found.statement.sentences[0])
+    for line in (*found.statement.scope, *found.statement.not_claimed, *found.statement.notes):
+        assert line in text
+
+
+@pytest.mark.parametrize("name", drawn.LAYOUTS)
+def test_loads_nothing_and_runs_nothing(name):
+    read = sheet(name)
+    assert not re.search(r"https?://|//\w|@import|url\(", page(name).split("data:image")[0])
+    assert not {"script", "link", "iframe", "object", "base", "form", "a"} & set(read.tags)
+    assert all(value.startswith("data:image/png;base64,") for _, key, value in read.attributes if key == "src")
+    assert not [key for _, key, _ in read.attributes if key in ("href", "srcset") or key.startswith("on")]
+
+
+def test_markup_in_names_stays_text():
+    found, read = drawn.result("strange"), sheet("strange")
+    assert not {"b", "i"} & set(read.tags)
+    assert "<i>K01</i> $x$ & $" in "".join(read.words)
+    assert f"<h1>{'Does a &lt;b&gt;wash&lt;/b&gt; pay?'}</h1>" in page("strange")
+    odd = replace(found, name='x"><img src=y>', inputs={'samples/"><script>.csv': "00"})
+    again = Sheet(make_page(odd, dict.fromkeys(("saving", "budget", "pairs", "levels"), PIXEL)))
+    assert "script" not in again.tags
+    assert {image["src"][:5] for image in again.images} == {"data:"}
+    assert 'samples/"><script>.csv' in "".join(again.words)
+
+
+@pytest.mark.parametrize("name", ["paired", "independent", "controls", "mounts", "known", "no M", "higher"])
+def test_numbers_of_the_saving_are_those_of_the_result(name):
+    c = drawn.result(name).comparison
+    rows = sheet(name).tables["The saving and its interval"]
+    assert rows[0][2] == "95 % interval"
+    for (_, value, ends, u, dof), estimate in zip(rows[1:], (c.difference, c.percent), strict=True):
+        low, high = ends.split(" to ")
+        assert agrees(value, estimate.value)
+        assert agrees(low, estimate.low) and agrees(high, estimate.high)
+        assert agrees(u, estimate.standard_uncertainty)
+        assert dof == "∞" or agrees(dof, estimate.degrees_of_freedom)
+    lines = dict(sheet(name).tables["What goes with it"][1:])
+    assert agrees(lines["mean level, dusty (W)"], c.before_mean)
+    assert agrees(lines["mean level, cleaned (W)"], c.after_mean)
+    assert lines["verdict"] == c.verdict.words
+    assert lines["p of no difference"] == ("below 0.0001" if c.p_value < 0.0001 else f"{c.p_value:.2g}")
+    if c.exact is not None:
+        assert lines["exact p"] == f"{c.exact.p_value:.2g}"
+        assert lines["exact p, smallest reachable"] == f"{c.exact.smallest_p:.2g}"
+    assert ("difference that matters (W)" in lines) == (c.verdict.matters is not None)
+
+
+def test_budget_table_is_the_budget():
+    found = drawn.result("paired")
+    rows = sheet("paired").tables["Uncertainty budget of the saving"][1:]
+    assert [row[0] for row in rows] == [*found.budget.index, "combined"]
+    for row in rows[:-1]:
+        assert agrees(row[3], 100 * found.budget.share[row[0]])
+        assert float(row[2]) == pytest.approx(found.budget.standard_uncertainty[row[0]], rel=0.05)
+    assert float(rows[-1][2]) == pytest.approx(found.comparison.difference.standard_uncertainty, rel=0.05)
+
+
+@pytest.mark.parametrize("name", ["paired", "controls", "independent", "description"])
+def test_unit_values_are_those_that_were_compared(name):
+    found = drawn.result(name)
+    printed = {}
+    for row in sheet(name).tables["Unit values"][1:]:
+        for condition, cell in (("dusty", row[1]), ("cleaned", row[3])):
+            if cell:
+                printed[row[0].removesuffix(" (untouched)"), condition] = cell
+    assert set(printed) == {(u.unit, u.condition) for u in found.units}
+    assert all(agrees(printed[u.unit, u.condition], u.value) for u in found.units)
+
+
+def runs_table(read):
+    return next(rows for caption, rows in read.tables.items() if caption.startswith("Runs in bench order"))
+
+
+@pytest.mark.parametrize("name", ["paired", "description"])
+def test_table_of_runs_holds_every_run_in_bench_order(name):
+    found = drawn.result(name)
+    for row, run in zip(runs_table(sheet(name))[1:], found.runs, strict=True):
+        assert row[0] == run.run
+        assert row[1] == run.start[:16].replace("T", " ")
+        assert agrees(row[3], run.level.value)
+        assert agrees(row[4], run.level.standard_uncertainty)
+        assert row[5] == run.settled.status
+        assert (row[7] == "") == (run.drift_removed is None)
+        if run.corrected is not None:
+            assert agrees(row[7], run.drift_removed) and agrees(row[8], run.corrected)
+        assert row[9] == "yes"
+
+
+def test_flags_and_runs_left_out_are_told():
+    found = drawn.with_a_run_left_out()
+    rows = runs_table(Sheet(make_page(found, dict.fromkeys(("saving", "budget", "pairs", "levels"), PIXEL))))[1:]
+    assert rows[2][9] == "no: still moving at its end"
+    spiked = found.runs[1]
+    assert "spike" in rows[1][6]
+    without = re.search(r"level without flagged (\S+)", rows[1][6])[1]
+    assert agrees(without, spiked.level_without_flagged)
+    zero = next(n for n, r in enumerate(found.runs) if r.role == "zero")
+    assert rows[zero][7:9] == ["", ""]
+
+
+def test_description_has_no_interval_and_says_why():
+    found, read = drawn.result("description"), sheet("description")
+    rows = read.tables["The saving and its interval"]
+    assert [row[2:] for row in rows[1:]] == [["none"] * 3] * 2
+    assert dict(read.tables["What goes with it"][1:])["no interval, because"] == found.comparison.why_no_interval
+    assert f"No budget: {found.comparison.why_no_interval}." in "".join(read.words)
+
+
+def test_settings_inputs_and_versions_are_recorded():
+    found = replace(
+        drawn.result("paired"), inputs={"trial.toml": "ab" * 32, "samples/r01.csv": "cd" * 32}, name="my trial"
+    )
+    read = Sheet(make_page(found, dict.fromkeys(("saving", "budget", "pairs", "levels"), PIXEL)))
+    assert dict(read.tables["SHA-256 of every input file"][1:]) == found.inputs
+    assert dict(read.tables["Computed with"][1:]) == found.versions
+    assert dict(read.tables["[comparison]"][1:])["difference_that_matters"] == "0.25"
+    assert "lossstats reproduce 'my trial'" in "".join(read.words)
+
+
+def test_every_image_is_described():
+    images = sheet("paired").images
+    assert len(images) == 5
+    assert all(len(image["alt"]) > 20 for image in images)
+
+
+def test_writes_the_figures_and_the_page_and_nothing_else(tmp_path):
+    found = drawn.result("paired")
+    inside = tmp_path / "results"
+    inside.mkdir()
+    where = Path.cwd()
+    written = write_sheet(found, inside, traces=drawn.traces(found))
+    assert written == inside / "result_sheet.html"
+    names = ["budget.png", "levels.png", "pairs.png", "result_sheet.html", "runs.png", "saving.png"]
+    assert sorted(p.name for p in inside.iterdir()) == names
+    assert list(tmp_path.iterdir()) == [inside] and Path.cwd() == where
+    images = Sheet(written.read_text(encoding="utf-8")).images
+    embedded = {b64decode(image["src"].partition(",")[2]) for image in images}
+    assert embedded == {(inside / name).read_bytes() for name in names if name.endswith(".png")}
+    for png in embedded:
+        width, height = struct.unpack(">II", png[16:24])
+        assert width >= 750 and height >= 300
+
+
+def test_same_bytes_for_the_same_result(tmp_path):
+    found = drawn.result("description")
+    for name in ("one", "two"):
+        (tmp_path / name).mkdir()
+        write_sheet(found, tmp_path / name, traces=drawn.traces(found))
+    for path in (tmp_path / "one").iterdir():
+        assert path.read_bytes() == (tmp_path / "two" / path.name).read_bytes()
+
+
+def test_many_runs_go_on_in_further_pictures_and_no_traces_mean_no_picture(tmp_path):
+    found = drawn.result("description")
+    runs = tuple(replace(found.runs[n % 2], run=f"x{n}") for n in range(26))
+    samples = list(drawn.traces(found).values())
+    many = replace(found, runs=runs)
+    write_sheet(many, tmp_path, traces={f"x{n}": samples[n % 2] for n in range(26)})
+    assert (tmp_path / "runs_2.png").is_file()
+    page = (tmp_path / "result_sheet.html").read_text(encoding="utf-8")
+    assert page.count("<figure") == 5  # saving, pairs, levels, and two of runs: a description has no budget
+    (tmp_path / "bare").mkdir()
+    write_sheet(found, tmp_path / "bare")
+    assert not (tmp_path / "bare" / "runs.png").exists()
+
+
+def test_missing_folder_is_named(tmp_path):
+    with pytest.raises(FileNotFoundError, match=r"nowhere: found no such folder; accepted: an existing folder"):
+        write_sheet(drawn.result("description"), tmp_path / "nowhere")
+
+
+def test_no_state_of_pyplot_is_touched(tmp_path):
+    plt = pytest.importorskip("matplotlib.pyplot")
+    plt.close("all")
+    write_sheet(drawn.result("description"), tmp_path)
+    assert not plt.get_fignums()
+
+
+def test_saving_a_result_writes_the_traces_of_its_own_trial(tmp_path):
+    where = drawn.result("description").save(tmp_path)
+    assert (where / "runs.png").is_file() and (where / "result_sheet.html").is_file()
+    assert "_trial" not in drawn.result("description").to_dict()
