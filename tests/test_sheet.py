@@ -263,18 +263,16 @@ def test_same_bytes_for_the_same_result(tmp_path):
         assert path.read_bytes() == (tmp_path / "two" / path.name).read_bytes()
 
 
-def test_many_runs_go_on_in_further_pictures_and_no_traces_mean_no_picture(tmp_path):
+def test_many_runs_go_on_in_further_pictures_and_no_traces_mean_no_picture(tmp_path, monkeypatch):
     found = drawn.result("description")
-    runs = tuple(replace(found.runs[n % 2], run=f"x{n}") for n in range(26))
-    samples = list(drawn.traces(found).values())
-    many = replace(found, runs=runs)
-    write_sheet(many, tmp_path, traces={f"x{n}": samples[n % 2] for n in range(26)})
+    monkeypatch.setattr("lossstats.figures.RUNS_ON_A_SHEET", 1)
+    write_sheet(found, tmp_path, traces=drawn.traces(found))
     assert (tmp_path / "runs_2.png").is_file()
     page = (tmp_path / "result_sheet.html").read_text(encoding="utf-8")
     assert page.count("<figure") == 5  # saving, pairs, levels, and two of runs: a description has no budget
     (tmp_path / "bare").mkdir()
     write_sheet(found, tmp_path / "bare")
-    assert not (tmp_path / "bare" / "runs.png").exists()
+    assert not list((tmp_path / "bare").glob("runs*.png"))
 
 
 def test_missing_folder_is_named(tmp_path):
