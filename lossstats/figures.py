@@ -44,7 +44,7 @@ __all__ = [
     "run_sheet_size",
 ]
 
-SIZES = {"levels": LEVELS_SIZE, "pairs": (5.2, 3.8), "saving": (7.0, 2.3), "budget": (7.0, 2.3)}
+SIZES = {"levels": LEVELS_SIZE, "pairs": (5.2, 3.8), "saving": (5.8, 2.2), "budget": (5.8, 2.1)}
 MOST_NAMED_UNITS = 16
 
 
@@ -186,10 +186,12 @@ def draw_saving(result: Result, *, ax: Axes | None = None) -> Axes:
 
 
 def _verdict_title(result: Result) -> str:
-    keys, verdict = result.settings.comparison, result.compared.verdict
-    join = ": " if verdict.kind in {"undecided", "no verdict"} else " "
-    title = f"{plain_text(keys.after, 20)} against {plain_text(keys.before, 20)}{join}{plain_text(verdict.words, 60)}"
-    return title[:1].upper() + title[1:]
+    from textwrap import fill
+
+    keys, words = result.settings.comparison, plain_text(result.compared.verdict.words, 100)
+    join = ": " if words.startswith("no verdict") else " "
+    title = f"{plain_text(keys.after, 20)} against {plain_text(keys.before, 20)}{join}{words}"
+    return fill(title[:1].upper() + title[1:], 66)
 
 
 def _draw_interval(ax: Axes, d: Estimate, unit: str, places: int) -> None:
@@ -240,15 +242,17 @@ def draw_budget(result: Result, *, ax: Axes | None = None) -> Axes:
         table: Any = result.budget.itertuples()
         rows = sorted(((float(share), float(u), str(name)) for name, u, share in table))
         ax.barh([plain_text(name) for *_, name in rows], [100 * share for share, *_ in rows], color=BEFORE, height=0.6)
+        ax.set_ylim(len(rows) - 0.5 - max(3, len(rows)), len(rows) - 0.5)  # a lone bar is as thin as one of three
         for number, (share, u, _) in enumerate(rows):
             part = f"{100 * share:.0f} %" if share >= 0.005 else "below 1 %"
             ax.annotate(
-                f"{part}, u = {u:.2g} {unit}", (100 * share, number), xytext=(4, 0), textcoords="offset points",
-                va="center", fontsize=8,
+                f"{part}, u = {shown(u, decimals_for(u))} {unit}", (100 * share, number), xytext=(4, 0),
+                textcoords="offset points", va="center", fontsize=8,
             )  # fmt: skip
         ax.grid(visible=False, axis="y")
         ax.set(xlim=(0, 100), xlabel="share of the variance of the saving (%)")
-        ax.set_title(f"What the uncertainty of the saving is made of: u = {difference.standard_uncertainty:.2g} {unit}")
+        total = shown(difference.standard_uncertainty, decimals_for(difference.standard_uncertainty))
+        ax.set_title(f"What the uncertainty of the saving is made of: u = {total} {unit}")
     return ax
 
 

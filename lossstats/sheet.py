@@ -166,14 +166,14 @@ def _header(title: str, result: Result) -> str:
 
 def _saving(result: Result, pictures: Mapping[str, bytes]) -> str:
     first = result.statement.sentences[0]
-    return section("The saving", picture(pictures["saving"], first, _saving_caption(result)), _numbers(result))
+    return section("The saving", picture(pictures["saving"], first, _saving_caption(result), "half"), _numbers(result))
 
 
 def _saving_caption(result: Result) -> str:
     c, keys, trial = result.compared, result.settings.comparison, result.settings.trial
-    lower = trial.better == "lower"
-    text = f"Saving: {keys.before} minus {keys.after}" if lower else f"Gain: {keys.after} minus {keys.before}"
-    text += f", in {trial.unit}; above 0 the {trial.measurand} is {trial.better} {keys.after}."
+    names = (keys.before, keys.after) if trial.better == "lower" else (keys.after, keys.before)
+    text = f"Saving: {' minus '.join(names)}, in {trial.unit}; "
+    text += f"above 0 the {trial.measurand} is {trial.better} {keys.after}."
     if c.verdict.matters is not None:
         return f"{text} Grey: less than the difference that matters, fixed before the trial."
     return f"{text} No difference that matters was fixed."
@@ -232,20 +232,28 @@ def _budget(result: Result, pictures: Mapping[str, bytes]) -> str:
     if difference is None:
         return paragraph(f"No budget: {result.compared.why_no_interval}.")
     found: Any = result.budget.itertuples()
+    meaning = dict(_SOURCES)
+    keys = result.settings.comparison
+    if keys.design == "single" and keys.repeatability is not None:
+        meaning["scatter"] = "repeatability of a mount, known from elsewhere"
     rows = [
-        (str(name), _SOURCES.get(str(name), "as named in the comparison"), f"{u:.2g}", f"{100 * share:.1f}")
+        (str(name), meaning.get(str(name), "as named in the comparison"), _two_digits(u), f"{100 * share:.1f}")
         for name, u, share in found
     ]
-    rows.append(("combined", "root of the sum of squares", f"{difference.standard_uncertainty:.2g}", "100.0"))
+    rows.append(("combined", "root of the sum of squares", _two_digits(difference.standard_uncertainty), "100.0"))
     head = ("source", "what it is", f"standard uncertainty ({unit})", "share of the variance (%)")
     alt = "Shares of the variance: " + ", ".join(f"{row[0]} {row[3]} %" for row in rows[:-1])
     of = "the saving"
     if result.ranking is not None:
         leading = result.ranking.leading
         of = f"the saving with {leading.second} against {leading.first}; those of the others are in result.json"
-    return picture(pictures["budget"], alt, f"Sources by their share of the variance of {of}.") + table(
+    return picture(pictures["budget"], alt, f"Sources by their share of the variance of {of}.", "half") + table(
         "Uncertainty budget of the saving", head, rows, numbers=(2, 3)
     )
+
+
+def _two_digits(u: float) -> str:
+    return shown(u, decimals_for(u))
 
 
 def _pairs(result: Result, pictures: Mapping[str, bytes]) -> str:
@@ -276,7 +284,7 @@ def _levels(result: Result, pictures: Mapping[str, bytes]) -> str:
     alt = f"Levels of the {len(result.runs)} runs in bench order; the numbers are in the table of runs"
     confidence = f"{100 * result.settings.comparison.confidence:g} %"
     caption = f"Upright lines: {confidence} interval of each level by its readings; mostly shorter than the marks."
-    return picture(pictures["levels"], alt, caption) + table(
+    return picture(pictures["levels"], alt, caption, "whole") + table(
         "Drift of the bench", ("quantity", "value"), result.drift._rows()
     )
 

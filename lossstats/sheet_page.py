@@ -29,6 +29,7 @@ ul { margin: .3rem 0; padding-left: 1.25rem; } li { margin: .15rem 0; }
 figure { margin: .8rem 0; break-inside: avoid; }
 figure img { display: block; width: 100%; height: auto; background: #fff; border: 1px solid var(--rule);
   border-radius: 3px; padding: .5rem; }
+figure.half { max-width: 42rem; }
 figcaption, caption { color: var(--soft); font-size: .85rem; text-align: left; padding: .3rem 0; }
 .wide { overflow-x: auto; margin: .6rem 0 1rem; }
 table { border-collapse: collapse; font-size: .88rem; font-variant-numeric: tabular-nums; }
@@ -50,7 +51,7 @@ code, pre { font-family: ui-monospace, "DejaVu Sans Mono", monospace; font-size:
 pre { background: var(--panel); padding: .6rem .8rem; overflow-x: auto; }
 @media screen and (max-width: 36rem) { body { padding: 1rem .8rem 2rem; } h1 { font-size: 1.2rem; }
   .claim p:first-child { font-size: 1.05rem; } figure { overflow-x: auto; } figure img { padding: .2rem; }
-  main > section > figure img { min-width: 36rem; } }
+  figure.page img, figure.whole img { min-width: 36rem; } }
 @page { size: A4; margin: 15mm 15mm 17mm; @bottom-right { content: counter(page) " / " counter(pages);
   font: 8pt sans-serif; } }
 @media print { :root { color-scheme: light; --paper: #fff; --ink: #000; --soft: #444; --rule: #bbb; --panel: #f2f2f2;
@@ -58,7 +59,7 @@ pre { background: var(--panel); padding: .6rem .8rem; overflow-x: auto; }
   body { max-width: none; padding: 0; line-height: 1.38; } h2 { margin-top: 1.2rem; }
   .wide { overflow: visible; } .wide:not(.long), .beside, tr, li, .claim { break-inside: avoid; }
   thead { display: table-header-group; } caption, thead { break-after: avoid; }
-  figure img { border: none; padding: 0; max-width: 165mm; }
+  figure img { border: none; padding: 0; max-width: 165mm; } figure.half { max-width: 140mm; }
   figure.page img { max-height: 225mm; width: auto; max-width: 100%; } .beside figure { flex-basis: 85mm; } }
 """
 
@@ -203,7 +204,7 @@ def picture(png: bytes, alt: str, caption: str, kind: str = "") -> str:
     caption : str
         Text below it.
     kind : str
-        Class of the look: ``page`` for a picture that fills one.
+        Class of the look: ``narrow``, ``half``, ``whole`` or ``page``, by how much room the picture wants.
 
     Returns
     -------

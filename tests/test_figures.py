@@ -125,7 +125,7 @@ def test_saving_ends_are_those_of_the_difference(name):
     d = found.comparison.difference
     np.testing.assert_allclose(interval_of(ax), (d.low, d.high), rtol=1e-12)
     assert ax.get_xlabel().startswith("saving (W)")
-    assert found.comparison.verdict.words in ax.get_title(loc="left")
+    assert found.comparison.verdict.words in ax.get_title(loc="left").replace("\n", " ")
     assert any(line.get_xdata()[0] == 0 == line.get_xdata()[1] for line in ax.lines if len(line.get_xdata()) == 2)
     low, high = ax.get_xlim()
     assert low < min(0, d.low) and high > max(0, d.high)
@@ -154,6 +154,17 @@ def test_saving_prints_an_end_on_its_own_side_of_zero():
     close = replace(found, comparison=replace(found.comparison, difference=d))
     ax = figures.draw_saving(close, ax=axes())
     assert any("(0.001 W to" in text.get_text() for text in ax.texts)
+
+
+def test_longest_title_stays_inside():
+    found = result("strange")
+    words = "makes no difference that matters (0.25 W), though a smaller one is shown"
+    verdict = replace(found.comparison.verdict, words=words)
+    ax = figures.draw_saving(replace(found, comparison=replace(found.comparison, verdict=verdict)), ax=axes())
+    ax.figure.draw_without_rendering()
+    title = next(text for text in texts(ax.figure) if "though" in text.get_text())
+    assert title.get_text().replace("\n", " ").endswith(words)
+    assert title.get_window_extent().x1 <= ax.figure.bbox.x1
 
 
 def test_budget_bars_are_the_shares():

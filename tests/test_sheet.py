@@ -168,6 +168,17 @@ def test_budget_table_is_the_budget():
     assert float(rows[-1][2]) == pytest.approx(found.comparison.difference.standard_uncertainty, rel=0.05)
 
 
+def test_a_repeatability_from_elsewhere_is_not_called_scatter():
+    rows = sheet("known").tables["Uncertainty budget of the saving"]
+    assert rows[1][:2] == ["scatter", "repeatability of a mount, known from elsewhere"]
+    assert sheet("mounts").tables["Uncertainty budget of the saving"][1][1].startswith("scatter between the units")
+
+
+@pytest.mark.parametrize(("name", "first"), [("paired", "dusty minus cleaned"), ("higher", "cleaned minus dusty")])
+def test_caption_says_what_was_subtracted(name, first):
+    assert f"Saving: {first}, in W; above 0" in "".join(sheet(name).words)
+
+
 @pytest.mark.parametrize("name", ["paired", "controls", "independent", "description"])
 def test_unit_values_are_those_that_were_compared(name):
     found = drawn.result(name)
