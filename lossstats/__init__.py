@@ -23,6 +23,10 @@ _WHERE: dict[str, str] = {
     "NotSettledError": "analysis",
     "Result": "result",
     "reproduce": "reproduction",
+    # what hangs on choices, and on single articles
+    "sensitivity": "choices",
+    "leave_one_out": "leave_out",
+    "mixed_model_check": "mixed_model",
     # its steps: one run to a level
     "screen_run": "screening",
     "find_settled": "settling",

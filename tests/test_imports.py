@@ -29,6 +29,7 @@ statement ranking_statement
 figure_style trace_figures level_figures figures ranking_figures sheet_page sheet_record ranking_sheet sheet
 result
 analysis
+decisions reanalysis choices leave_out mixed_model choice_figures
 reproduction
 cli
 __main__
