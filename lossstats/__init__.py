@@ -41,6 +41,7 @@ _WHERE: dict[str, str] = {
     "compare_pairs": "comparison",
     "compare_groups": "comparison",
     "compare_with_controls": "comparison",
+    "compare_crossover": "comparison",
     "compare_single": "comparison",
     "Comparison": "comparison",
     "SharedTerm": "saving",

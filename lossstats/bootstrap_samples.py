@@ -35,12 +35,18 @@ class Samples:
 
     @property
     def units(self) -> tuple[int, ...]:
-        """Units resampled in each sample; pairs count once."""
+        """Count the units resampled in each sample; pairs count once.
+
+        Returns
+        -------
+        tuple of int
+            One a sample.
+        """
         counts = [len(v) for v in self.values] if self.labels is None else [len(set(names)) for names in self.labels]
         return tuple(counts[:1] if self.paired else counts)
 
     def differences(self) -> tuple[Array, ...]:
-        """First less second values of pairs.
+        """Subtract the second values of the pairs from the first.
 
         Returns
         -------
@@ -50,7 +56,7 @@ class Samples:
         return (self.values[0] - self.values[1],)
 
     def members(self) -> list[Members]:
-        """Positions of the values of each unit, sample by sample.
+        """List the positions of the values of each unit, sample by sample.
 
         Returns
         -------
@@ -68,7 +74,7 @@ class Samples:
         return groups
 
     def parts(self, statistic: Combination) -> tuple[list[Part], Combination]:
-        """Samples as ratios of sums, and how they are combined.
+        """Write the samples as ratios of sums, and how they are combined.
 
         Parameters
         ----------

@@ -4,12 +4,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 
-from lossstats.contrast import Array, Contrast, controlled_contrast, group_contrast, paired_contrast
+from lossstats.contrast import (
+    Array,
+    Contrast,
+    controlled_contrast,
+    crossover_contrast,
+    group_contrast,
+    paired_contrast,
+)
 from lossstats.estimate import (
     Estimate,
     Interval,
@@ -24,7 +31,7 @@ from lossstats.estimate import (
 from lossstats.rendering import Record, shown_dof
 from lossstats.resampling import ExactTest, permute_groups, sign_flip
 from lossstats.saving import Better, Floors, Options, Shared, percent_saving, shared_terms
-from lossstats.units import same_units, unit_values
+from lossstats.units import order_of, same_units, unit_values
 from lossstats.verdict import Verdict, decide
 
 MOST_UNITS_SEARCHED = 500
@@ -64,6 +71,8 @@ class Comparison(Record):
         Units (a condition) at which an interval of the present centre and scatter would decide.
     notes : tuple of str
         What a reader must know.
+    period : Estimate or None
+        For a crossover: how much lower the second period read than the first, whatever the condition.
     """
 
     design: str
@@ -82,6 +91,7 @@ class Comparison(Record):
     verdict: Verdict
     units_to_decide: int | None = None
     notes: tuple[str, ...] = field(default=())
+    period: Estimate | None = None
 
     title = "Comparison"
 
@@ -101,6 +111,9 @@ class Comparison(Record):
         rows.append(("design, units", f"{self.design}, {' and '.join(map(str, self.n))}"))
         if self.units_to_decide is not None:
             rows.append(("units that would decide", str(self.units_to_decide)))
+        if self.period is not None:
+            (label, interval), *rest = self.period._rows()
+            rows.append(("second period lower by", f"{dict(rest)['value']}, {label} {interval}"))
         if self.p_value is not None:
             rows.append(("p", f"{self.p_value:.2g}"))
         if self.exact is not None:
@@ -291,6 +304,75 @@ def compare_with_controls(
     floors = Floors((2 / n[0], 2 / n[1]), level_uncertainty, resolution)
     options = Options(confidence, matters, shared or {}, floors, better, unit)
     return _compare("controls", parts, controlled_contrast(*n), n, lambda: permute_groups(treated, untouched), options)
+
+
+def compare_crossover(
+    before: Any,
+    after: Any,
+    after_first: Any,
+    *,
+    confidence: float = 0.95,
+    matters: float | None = None,
+    shared: Shared | None = None,
+    level_uncertainty: float = 0.0,
+    resolution: float = 0.0,
+    better: Better = "lower",
+    unit: str = "W",
+) -> Comparison:
+    """Compare the two conditions of articles that were measured in both, some in the one order and some in the other.
+
+    Parameters
+    ----------
+    before, after : mapping {article: value}, pandas.Series or sequence of float
+        One value an article, the same articles in the same order.
+    after_first : collection of article names, or sequence of bool
+        The articles that were measured in the condition after first; bools where the articles have no names.
+    confidence : float, default 0.95
+        Of the intervals.
+    matters : float, optional
+        The difference that matters.
+    shared : mapping, optional
+        Errors that the scatter cannot show, as in `compare_pairs`.
+    level_uncertainty, resolution : float, default 0
+        Floors, as in `compare_pairs`.
+    better : {"lower", "higher"}
+        Which way is better.
+    unit : str
+        Shown beside the numbers.
+
+    Returns
+    -------
+    Comparison
+        Mean of the two order means, by Welch t; a period effect cancels in it and stands in `period`.
+
+    Raises
+    ------
+    TypeError
+        If runs or samples are passed as units.
+    ValueError
+        As in `compare_pairs`, and if an order holds fewer than two articles.
+
+    Notes
+    -----
+    Not where the treatment cannot be undone: an article is dusty before it is cleaned, and dusting it again is
+    another dusting. A treatment that carries over to the next period cannot be told from its effect. Jones and
+    Kenward (2014), Design and Analysis of Cross-Over Trials, 2.3 (from memory).
+    """
+    same_units(before, after)
+    y, z = unit_values("before", before), unit_values("after", after)
+    turned = order_of(before, after_first)
+    n = (int(np.count_nonzero(~turned)), int(np.count_nonzero(turned)))
+    if min(n) < 2:
+        raise ValueError(f"after_first: found {n[0]} and {n[1]} articles in the two orders; accepted: at least 2 each")
+    floors = Floors((1 / len(y), 1 / len(z)), level_uncertainty, resolution)
+    options = Options(confidence, matters, shared or {}, floors, better, unit)
+    fall = np.where(turned, z - y, y - z)  # first period minus second
+    contrast = crossover_contrast(turned)
+    result = _compare("crossover", (y, z), contrast, n, lambda: permute_groups(fall[~turned], fall[turned]), options)
+    halves = Contrast((contrast.groups[0], -contrast.groups[1]))
+    cells = np.concatenate([y, z])
+    period = make_estimate(halves.value(cells), Spread(halves.scatter(cells)), confidence, unit=unit)
+    return replace(result, period=period)
 
 
 def compare_single(

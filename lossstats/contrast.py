@@ -164,5 +164,22 @@ def controlled_contrast(n: int, n_control: int) -> Contrast:
     return Contrast((treated, untouched))
 
 
+def crossover_contrast(after_first: NDArray[np.bool_]) -> Contrast:
+    """Before minus after of articles in two orders: the mean of the two order means, in which a period effect cancels.
+
+    Parameters
+    ----------
+    after_first : ndarray of bool, shape (articles,)
+        Whether the article was measured after first.
+
+    Returns
+    -------
+    Contrast
+        Over 2 n cells, one group an order.
+    """
+    pairs = paired_contrast(len(after_first)).groups[0] / 2
+    return Contrast((pairs[~after_first], pairs[after_first]))
+
+
 def _block(n: int, zeros_before: int, zeros_after: int) -> Array:
     return np.hstack([np.zeros((n, zeros_before)), np.eye(n), np.zeros((n, zeros_after))])

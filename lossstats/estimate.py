@@ -113,8 +113,9 @@ def combine(terms: list[Term]) -> Term:
 
     Examples
     --------
-    >>> combine([Term(3.0, 10), Term(4.0)])
-    Term(standard_uncertainty=5.0, degrees_of_freedom=77.16049382716048)
+    >>> u, dof = combine([Term(3.0, 10), Term(4.0)])
+    >>> u, round(dof, 2)
+    (5.0, 77.16)
     """
     u = math.hypot(*(term.standard_uncertainty for term in terms))
     # Relative to u, so that tiny uncertainties do not underflow to 0/0 in the fourth power.

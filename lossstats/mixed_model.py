@@ -179,10 +179,11 @@ def _model(table: pd.DataFrame, keys: tuple[str, str], controls: Sequence[str]) 
     )
     others = [name for name in dict.fromkeys(table["condition"].tolist()) if name != keys[0]]
     fixed: dict[str, Array] = {"level": np.ones(len(table))}
-    fixed |= {f"condition {name}": (table["condition"] == name).to_numpy(dtype=float) for name in others}
+    condition = table["condition"].to_numpy()
+    fixed |= {f"condition {name}": np.asarray(condition == name, dtype=float) for name in others}
     wanted = f"condition {keys[1]}"
     if controls:
-        treated = (~table["article"].isin(controls)).to_numpy(dtype=float)
+        treated = np.asarray(~table["article"].isin(controls), dtype=float)
         fixed |= {"treated": treated, "treatment": treated * fixed[wanted]}
         wanted = "treatment"
     random, residual = _told_apart(table)

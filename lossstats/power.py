@@ -64,10 +64,14 @@ def power_welch(difference: float, sd1: float, n1: int, sd2: float, n2: int, *, 
     ----------
     difference : float
         True difference of the means.
-    sd1, sd2 : float
-        Standard deviations of the units, in the same unit.
-    n1, n2 : int
-        Units, at least 2 a group.
+    sd1 : float
+        Standard deviation of the units of the first group, in the same unit.
+    n1 : int
+        Its units, at least 2.
+    sd2 : float
+        Standard deviation of the units of the second group.
+    n2 : int
+        Its units, at least 2.
     alpha : float, default 0.05
         Nominal size of the test.
 
@@ -147,10 +151,14 @@ def smallest_difference_welch(
 
     Parameters
     ----------
-    sd1, sd2 : float
-        Standard deviations of the units.
-    n1, n2 : int
-        Units, at least 2 a group.
+    sd1 : float
+        Standard deviation of the units of the first group.
+    n1 : int
+        Its units, at least 2.
+    sd2 : float
+        Standard deviation of the units of the second group.
+    n2 : int
+        Its units, at least 2.
     power : float, default 0.8
         Wanted, above the size of the test.
     alpha : float, default 0.05

@@ -106,28 +106,58 @@ class Part:
 
     @property
     def units(self) -> int:
-        """Number of units resampled."""
+        """Number of units resampled.
+
+        Returns
+        -------
+        int
+            One a row of the numerators.
+        """
         return len(self.numerators)
 
     @cached_property
     def total_weight(self) -> float:
-        """Sum of the weights."""
+        """Sum of the weights.
+
+        Returns
+        -------
+        float
+            The number of units where each counts once.
+        """
         return float(self.units if self.weights is None else self.weights.sum())
 
     @cached_property
     def value(self) -> float:
-        """Sum of the numerators over the sum of the weights."""
+        """Sum of the numerators over the sum of the weights.
+
+        Returns
+        -------
+        float
+            The value of the part.
+        """
         return float(self.numerators.sum()) / self.total_weight
 
     @cached_property
     def residuals(self) -> Array:
-        """What each unit adds beyond its share: their sum is 0."""
+        """What each unit adds beyond its share: their sum is 0.
+
+        Returns
+        -------
+        ndarray, shape (units,)
+            Residuals.
+        """
         expected = self.value if self.weights is None else self.value * self.weights
         return np.asarray(self.numerators - expected)
 
     @cached_property
     def variance(self) -> float:
-        """Squared standard error of `value`: s**2 / n; for weights other than one to first order."""
+        """Squared standard error of `value`: s**2 / n; for weights other than one to first order.
+
+        Returns
+        -------
+        float
+            Variance of the value.
+        """
         k = self.units
         return float(np.vdot(self.residuals, self.residuals)) * k / ((k - 1) * self.total_weight**2)
 

@@ -167,7 +167,7 @@ def percent_saving(
     tuple
         Estimate or None, why it is None, and Fieller limits as a check (None where there are none).
     """
-    m1 = float(parts[0].mean())
+    m1 = float(contrast.weights[: len(parts[0])] @ parts[0])
     m2 = m1 - contrast.value(cells)  # level after; with controls, corrected by their change
     if m1 <= 0 or m2 <= 0:
         return None, f"a level is not above zero (before {m1:.4g}, after {m2:.4g}), so a ratio means nothing", None

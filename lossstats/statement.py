@@ -123,7 +123,8 @@ def _interval(settings: Settings, c: Comparison, d: Estimate) -> tuple[str, ...]
         percent = f"; no percentage is given, because {c.why_no_percent}"
     return (
         f"The {settings.trial.measurand} is {shown(abs(d.value), places)} {unit} {direction} {keys.after} than "
-        f"{keys.before} ({d.confidence * 100:g} % interval {shown(low, places)} {unit} to {shown(high, places)} {unit}){percent}.",
+        f"{keys.before} ({d.confidence * 100:g} % interval {shown(low, places)} {unit} to {shown(high, places)} {unit})"
+        f"{percent}.",
         _verdict_sentence(settings, c),
     )
 

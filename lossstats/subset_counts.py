@@ -32,7 +32,20 @@ class Counter(Protocol):
     """Counts the subsets (or equal-sized pairs of subsets) by their sum."""
 
     def at_most(self, total: float, each: float = 0, scale: int = 1) -> int:
-        """Number of subsets with a sum of at most `total` plus `each` / `scale` for every member."""
+        """Count the subsets with a sum of at most `total` plus `each` / `scale` for every member.
+
+        Parameters
+        ----------
+        total, each : int or float
+            The limit.
+        scale : int, default 1
+            Denominator of `each`.
+
+        Returns
+        -------
+        int
+            The empty one included.
+        """
 
 
 def subset_sums(values: Numbers, most: int | None = None) -> Numbers:

@@ -67,7 +67,8 @@ class TypicalValues:
             return _of_sorted(self.drawn, k)
         if len(self.samples) == 1 and self.relabellings <= LISTED:
             return _of_sorted(_subset_means(self.samples[0]), k)
-        counter = cheaper(self.lattice.steps if self.lattice else self.samples, self.tolerance)
+        # Whole numbers are compared as they are: a tolerance would take the sums off the whole numbers.
+        counter = cheaper(self.lattice.steps, 0) if self.lattice else cheaper(self.samples, self.tolerance)
         if counter is None:
             raise ValueError(
                 f"interval: found {self.relabellings} relabellings, too many to count shift by shift; accepted: a "

@@ -64,6 +64,38 @@ def unit_values(name: str, values: Any, *, at_least: int = 2) -> NDArray[np.floa
     return array
 
 
+def order_of(units: Any, chosen: Any) -> NDArray[np.bool_]:
+    """Turn the names of some units, or bools, into a mask over all of them.
+
+    Parameters
+    ----------
+    units : mapping, pandas.Series or sequence of float
+        Unit values as given to a comparison.
+    chosen : collection of names, or sequence of bool
+        Which of them.
+
+    Returns
+    -------
+    ndarray of bool, shape (units,)
+        The mask.
+
+    Raises
+    ------
+    ValueError
+        If a name is not among the units, or there are not as many bools as units.
+    """
+    names = _names(units)
+    wanted = list(chosen)
+    if names and not all(isinstance(item, bool | np.bool_) for item in wanted):
+        unknown = [item for item in wanted if item not in names]
+        if unknown:
+            raise ValueError(f"after_first: found {unknown[0]!r}; accepted: names among {', '.join(map(str, names))}")
+        return np.array([name in wanted for name in names])
+    if len(wanted) != len(units):
+        raise ValueError(f"after_first: found {len(wanted)} entries; accepted: {len(units)} bools, one a unit")
+    return np.array(wanted, dtype=bool)
+
+
 def _names(values: Any) -> list[Any]:
     """Names of the units of a mapping or a Series; none for a bare sequence."""
     if isinstance(values, Mapping):

@@ -38,7 +38,9 @@ def test_reproduce_exits_1_with_a_table(folder, capsys):
     main(["analyse", str(folder)])
     capsys.readouterr()
     path = folder / "results" / "result.json"
-    path.write_text(path.read_text(encoding="utf-8").replace('"better": "lower"', '"better": "higher"'), encoding="utf-8")
+    path.write_text(
+        path.read_text(encoding="utf-8").replace('"better": "lower"', '"better": "higher"'), encoding="utf-8"
+    )
     assert main(["reproduce", str(folder)]) == 1
     assert "settings / trial / better: sealed 'higher', found 'lower'" in capsys.readouterr().out
 
@@ -48,7 +50,10 @@ def test_check_lists_all_faults(folder, capsys):
     assert "no faults" in capsys.readouterr().out
     for name in ("r01.csv", "r02.csv"):
         path = folder / "samples" / name
-        path.write_text(path.read_text(encoding="utf-8").replace("\n25.0", "\nnan", 1).replace("\n25,", "\nnan,", 1), encoding="utf-8")
+        path.write_text(
+            path.read_text(encoding="utf-8").replace("\n25.0", "\nnan", 1).replace("\n25,", "\nnan,", 1),
+            encoding="utf-8",
+        )
     assert main(["check", str(folder)]) == 1
     out = capsys.readouterr().out
     assert "samples/r01.csv, line 3, column 1 (time_s): found 'nan'" in out

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from lossstats.comparison import compare_groups, compare_pairs, compare_single, compare_with_controls
+from lossstats.comparison import compare_crossover, compare_groups, compare_pairs, compare_single, compare_with_controls
 from lossstats.saving import SharedCovariance, SharedTerm
 
 BEFORE = [7.10, 6.84, 7.32, 6.95, 7.21]
@@ -97,7 +97,9 @@ def test_a_new_zero_between_the_conditions_enters_twice():
 def test_shared_terms_and_covariance():
     c = compare_groups(BEFORE, AFTER, shared={"drift": SharedTerm(0.03, 0.004, 6)})
     assert c.difference.components["drift"] == 0.03
-    assert c.percent.components["drift"] == pytest.approx(100 * math.exp(math.log(np.mean(AFTER) / np.mean(BEFORE))) * 0.004)
+    assert c.percent.components["drift"] == pytest.approx(
+        100 * math.exp(math.log(np.mean(AFTER) / np.mean(BEFORE))) * 0.004
+    )
     # An error common to all cells of one condition: scatter cannot show it, so all of it is added.
     block = np.zeros((10, 10))
     block[:5, :5] = 0.02**2
@@ -118,7 +120,9 @@ def test_readings_are_a_floor_and_never_added():
 
 
 def test_no_scatter_is_never_certainty():
-    with pytest.raises(ValueError, match="units do not scatter at all: found a standard deviation of 0; accepted: give resolution="):
+    with pytest.raises(
+        ValueError, match="units do not scatter at all: found a standard deviation of 0; accepted: give resolution="
+    ):
         compare_pairs([12.3] * 5, [12.4] * 5)
     c = compare_groups([12.3] * 5, [12.4] * 5, resolution=0.1)
     assert c.p_value > 0.01
@@ -230,3 +234,41 @@ def test_three_renderings():
     assert "<table>" in c._repr_html_()
     assert c.to_dict()["difference"]["value"] == c.difference.value
     assert "_spread" not in c.to_dict()["difference"]
+
+
+def test_crossover_cancels_the_period_and_shows_it():
+    articles = [f"K{i:02d}" for i in range(1, 7)]
+    own = np.array([6.9, 7.2, 7.0, 6.7, 7.1, 6.8])
+    wobble = np.array([0.01, -0.02, 0.01, 0.02, -0.01, -0.01])
+    turned = np.array([False, True, False, True, True, False])
+    saving, period = 0.4, 0.15  # the second period reads 0.15 lower, whatever the condition
+    before = own - np.where(turned, period, 0) + wobble
+    after = own - saving - np.where(turned, 0, period)
+    c = compare_crossover(
+        dict(zip(articles, before, strict=True)), dict(zip(articles, after, strict=True)), ["K02", "K04", "K05"]
+    )
+    assert c.difference.value == pytest.approx(saving, abs=0.02)
+    assert c.period.value == pytest.approx(period, abs=0.02)
+    # Half the difference of the orders' mean falls from period to period: a plain Welch t.
+    fall = np.where(turned, after - before, before - after)
+    reference = stats.ttest_ind(fall[~turned], fall[turned], equal_var=False)
+    ends = reference.confidence_interval(0.95)
+    assert (c.difference.low, c.difference.high) == pytest.approx((ends.low / 2, ends.high / 2))
+    assert c.p_value == pytest.approx(reference.pvalue)
+    assert c.n == (3, 3)
+    assert "second period lower by" in str(c)
+    assert compare_crossover(before, after, turned).difference == c.difference
+
+
+@pytest.mark.parametrize(
+    ("first", "text"),
+    [
+        (["K02", "K09"], "after_first: found 'K09'; accepted: names among K01, K02, K03, K04"),
+        (["K02"], "after_first: found 3 and 1 articles in the two orders; accepted: at least 2 each"),
+        ([True, False], "after_first: found 2 entries; accepted: 4 bools, one a unit"),
+    ],
+)
+def test_crossover_orders_are_checked(first, text):
+    before = {"K01": 7.0, "K02": 7.1, "K03": 7.2, "K04": 7.3}
+    with pytest.raises(ValueError, match=text):
+        compare_crossover(before, {k: v - 0.3 - 0.01 * i for i, (k, v) in enumerate(before.items())}, first)

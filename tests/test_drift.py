@@ -64,7 +64,9 @@ def test_covariance_tells_the_true_spread_of_a_paired_mean():
     times = np.r_[np.arange(n + 2), 100 + np.arange(n + 2)] * 1200.0
     means, scatters, shared = [], [], set()
     for _ in range(600):
-        y = np.where(np.array(roles) == "reference", rng.normal(6, sd_ref, 2 * n + 4), rng.normal(7, sd_test, 2 * n + 4))
+        y = np.where(
+            np.array(roles) == "reference", rng.normal(6, sd_ref, 2 * n + 4), rng.normal(7, sd_test, 2 * n + 4)
+        )
         c = correct(y, roles, times, days, reference_repeatability=sd_ref)
         contrast = paired_contrast(n)
         means.append(contrast.value(c.levels))

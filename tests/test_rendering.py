@@ -50,7 +50,14 @@ def test_two_digits_of_the_uncertainty(u, places):
 
 @pytest.mark.parametrize(
     ("value", "places", "text"),
-    [(0.4251, 2, "0.43"), (-0.4251, 2, "−0.43"), (-0.001, 2, "0.00"), (5.0, 0, "5"), (math.inf, 1, "∞"), (-math.inf, 1, "−∞")],
+    [
+        (0.4251, 2, "0.43"),
+        (-0.4251, 2, "−0.43"),
+        (-0.001, 2, "0.00"),
+        (5.0, 0, "5"),
+        (math.inf, 1, "∞"),
+        (-math.inf, 1, "−∞"),
+    ],
 )
 def test_numbers_as_shown(value, places, text):
     assert shown(value, places) == text

@@ -105,5 +105,7 @@ def test_bad_records_are_named(folder):
     with pytest.raises(ValueError, match="found a file that is not JSON"):
         reproduce(folder)
     path.unlink()
-    with pytest.raises(FileNotFoundError, match="found no sealed result; accepted: a folder that `lossstats analyse` has worked on"):
+    with pytest.raises(
+        FileNotFoundError, match="found no sealed result; accepted: a folder that `lossstats analyse` has worked on"
+    ):
         reproduce(folder)

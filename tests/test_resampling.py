@@ -3,7 +3,7 @@
 import math
 import pickle
 from fractions import Fraction
-from itertools import combinations, product
+from itertools import combinations, permutations, product
 
 import numpy as np
 import pytest
@@ -150,6 +150,12 @@ def test_invariances_of_the_permutation_test(a, b, shift, random):
     assert permute_groups(shuffled, b).interval(0.8) == (low, high)
     assert permute_groups(b, a).interval(0.8) == (-high, -low)
     assert permute_groups(*moved).interval(0.8) == (low, high)
+
+
+def test_ties_on_the_lattice_bound_the_interval_whatever_the_order():
+    a, b = [0.005, 0.01, 0.005, -0.005, -0.005], [0.005, 0.005, 0.01, 0.01, 0.005]
+    for order in permutations(a):
+        assert permute_groups(order, b).interval(0.8) == (-0.01, 0.0)
 
 
 @given(st.lists(steps, min_size=2, max_size=9), st.randoms())

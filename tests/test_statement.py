@@ -60,7 +60,10 @@ def test_rounding_never_moves_an_end_across_zero_or_the_difference_that_matters(
 
 def test_description_claims_nothing():
     s = words(compare_single(6.75, 6.20), replace(SETTINGS, comparison=replace(SETTINGS.comparison, design="single")))
-    assert s.sentences[0] == "The power loss read 6.75 W dusty and 6.20 W cleaned: 0.55 W lower, 8.1 % of the level before."
+    assert (
+        s.sentences[0]
+        == "The power loss read 6.75 W dusty and 6.20 W cleaned: 0.55 W lower, 8.1 % of the level before."
+    )
     assert "a description and not a claim" in s.sentences[1]
     assert s.scope[0] == "Articles: this article only."
     assert s.not_claimed[0].startswith("A saving")
@@ -75,7 +78,9 @@ def test_description_claims_nothing():
     ],
 )  # fmt: skip
 def test_basis_by_design(comparison, text):
-    keys = replace(SETTINGS.comparison, design=comparison.design, repeatability=0.1 if comparison.design == "single" else None)
+    keys = replace(
+        SETTINGS.comparison, design=comparison.design, repeatability=0.1 if comparison.design == "single" else None
+    )
     assert text in words(comparison, replace(SETTINGS, comparison=keys)).sentences[2]
 
 
@@ -89,7 +94,9 @@ def test_drift_note_takes_the_cause_out_of_the_claim():
 
 
 def test_three_renderings():
-    s = words(compare_pairs(BEFORE, AFTER, matters=0.25), replace(SETTINGS, trial=replace(SETTINGS.trial, note="a <b> note")))
+    s = words(
+        compare_pairs(BEFORE, AFTER, matters=0.25), replace(SETTINGS, trial=replace(SETTINGS.trial, note="a <b> note"))
+    )
     assert str(s).startswith("The power loss is 0.492 W lower")
     assert max(map(len, str(s).splitlines())) <= 100
     assert "a &lt;b&gt; note" in s._repr_html_()

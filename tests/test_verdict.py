@@ -13,8 +13,18 @@ M = 0.25
     ("low", "high", "kind", "words"),
     [
         (-0.10, 0.20, "no difference that matters", "makes no difference that matters (0.25 W)"),
-        (0.05, 0.20, "no difference that matters", "makes no difference that matters (0.25 W), though a smaller one is shown"),
-        (-0.20, -0.05, "no difference that matters", "makes no difference that matters (0.25 W), though a smaller one is shown"),
+        (
+            0.05,
+            0.20,
+            "no difference that matters",
+            "makes no difference that matters (0.25 W), though a smaller one is shown",
+        ),
+        (
+            -0.20,
+            -0.05,
+            "no difference that matters",
+            "makes no difference that matters (0.25 W), though a smaller one is shown",
+        ),
         (0.05, 0.40, "saves", "saves"),
         (0.30, 0.60, "saves", "saves more than 0.25 W"),
         (-0.60, -0.10, "costs", "costs"),

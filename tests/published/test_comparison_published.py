@@ -7,7 +7,7 @@ import pytest
 
 from lossstats.comparison import compare_groups, compare_pairs
 from lossstats.estimate import Term, combine, coverage_factor
-from lossstats.resampling import permute_groups, sign_flip
+from lossstats.resampling import permute_groups
 from lossstats.saving import fieller_percent
 
 # Cushny and Peebles (1905), as in Student (1908), Biometrika 6, 1; extra hours of sleep.
