@@ -10,11 +10,19 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lossstats.comparison import Comparison, compare_groups, compare_pairs, compare_single, compare_with_controls
+from lossstats.comparison import (
+    Comparison,
+    compare_crossover,
+    compare_groups,
+    compare_pairs,
+    compare_single,
+    compare_with_controls,
+)
 from lossstats.drift import DriftCorrection, correct_drift
+from lossstats.looks import earlier_looks, look_notes
 from lossstats.ranking import Ranking, rank_conditions
 from lossstats.ranking_statement import make_ranking_statement
-from lossstats.result import Result, RunResult, versions
+from lossstats.result import FOLDER, Result, RunResult, versions
 from lossstats.saving import SharedCovariance
 from lossstats.statement import make_statement
 from lossstats.trial import Run, Trial, read_trial
@@ -113,14 +121,19 @@ def conclude(trial: Trial, reduced: Sequence[ReducedRun]) -> Result:
     units = _tabulate(trial, drift, [used[i] for i in tests])
     options = _options(trial.settings, units, drift, [reduced[i] for i in tests])
     several = trial.settings.comparison.design == "several"
-    comparison = None if several else _compare(trial.settings, units, options)
+    comparison = None if several else _compare(trial.settings, units, options, _after_first(trial))
     ranking = _rank(trial.settings, units, options) if several else None
     applied = dict(zip(kept, drift.applied.tolist(), strict=True))
     runs = tuple(
         _run_result(run, reduced[i], float(levels[i]), used[i], reasons[i], applied.get(i))
         for i, run in enumerate(trial.runs)
     )
-    notes = _notes(runs, units, drift)
+    earlier = earlier_looks(trial.folder / FOLDER if trial.folder else None, trial.sha256)
+    counts = _unit_counts(units, trial.settings)
+    notes = (
+        *_notes(runs, units, drift),
+        *look_notes(earlier, counts, trial.settings.comparison.planned_units),
+    )
     return Result(
         name=trial.folder.name if trial.folder else "",
         settings=trial.settings,
@@ -131,6 +144,7 @@ def conclude(trial: Trial, reduced: Sequence[ReducedRun]) -> Result:
         ranking=ranking,
         statement=_state(trial.settings, comparison, ranking, notes),
         notes=notes,
+        earlier_looks=earlier,
         inputs=dict(trial.sha256),
         versions=versions(),
         _trial=trial,
@@ -222,8 +236,21 @@ def _tabulate(trial: Trial, drift: DriftCorrection, used: Sequence[bool]) -> Uni
         controls=keys.controls,
         # A known repeatability speaks of mounts, and the article is then one unit whatever the number of mounts.
         unit="article" if keys.repeatability is not None else keys.unit_of_replication,
-        paired=keys.design in {"paired", "controls"} or keys.blocks == "article",
+        paired=keys.design in {"paired", "crossover", "controls"} or keys.blocks == "article",
     )
+
+
+def _after_first(trial: Trial) -> frozenset[str]:
+    """Articles whose first test run was in the condition after."""
+    first: dict[str, str] = {}
+    for run in trial.runs:
+        if run.role == "test":
+            first.setdefault(run.article, run.condition)
+    return frozenset(name for name, condition in first.items() if condition == trial.settings.comparison.after)
+
+
+def _unit_counts(units: UnitTable, settings: Settings) -> list[int]:
+    return [len(units.part(condition)) for condition in settings.comparison.all_conditions]
 
 
 def _options(
@@ -241,12 +268,14 @@ def _options(
     }
 
 
-def _compare(settings: Settings, units: UnitTable, options: dict[str, Any]) -> Comparison:
+def _compare(settings: Settings, units: UnitTable, options: dict[str, Any], after_first: frozenset[str]) -> Comparison:
     """The comparison that the declared design asks for; the data do not choose it."""
     keys = settings.comparison
     before, after = units.part(keys.before), units.part(keys.after)
     if keys.design == "paired":
         return compare_pairs(before, after, **options)
+    if keys.design == "crossover":
+        return compare_crossover(before, after, [name for name in before if name in after_first], **options)
     if keys.design == "independent":
         return compare_groups(before, after, **options)
     if keys.design == "controls":

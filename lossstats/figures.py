@@ -82,6 +82,7 @@ def _pairs_by_design(result: Result) -> tuple[Callable[[Axes, Result], None], st
     unit = result.settings.comparison.unit_of_replication
     return {
         "paired": (_draw_lines, f"Each line is one {unit}"),
+        "crossover": (_draw_lines, f"Each line is one {unit}, in either order"),
         "controls": (_draw_lines, "Each line is one article; grey: left untouched"),
         "independent": (_draw_dots, f"Each mark is one {unit}"),
         "single": (_draw_one_article, "One article: bars are the readings alone"),

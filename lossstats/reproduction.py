@@ -29,6 +29,7 @@ _STAGES = {
     "ranking": "ranking",
     "statement": "statement",
     "notes": "statement",
+    "earlier_looks": "record of looks",
 }
 
 

@@ -11,6 +11,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from lossstats.looks import FILE as LOOKS
+from lossstats.looks import looks_text
 from lossstats.rendering import Record, plain
 
 if TYPE_CHECKING:
@@ -20,6 +22,7 @@ if TYPE_CHECKING:
     from lossstats.drift import DriftCorrection
     from lossstats.estimate import Estimate
     from lossstats.levels import Level
+    from lossstats.looks import Look
     from lossstats.ranked import PairDifference, Ranking
     from lossstats.screening import Screening
     from lossstats.settings import Settings
@@ -107,6 +110,8 @@ class Result(Record):
         The words.
     notes : tuple of str
         Choices that the record shows.
+    earlier_looks : tuple of Look
+        Analyses of earlier states of the trial that the record shows.
     inputs : dict of str to str
         SHA-256 of every input file.
     versions : dict of str to str
@@ -122,6 +127,7 @@ class Result(Record):
     ranking: Ranking | None
     statement: Statement
     notes: tuple[str, ...]
+    earlier_looks: tuple[Look, ...]
     inputs: dict[str, str]
     versions: dict[str, str]
     _trial: Trial | None = field(default=None, repr=False, compare=False)  # its samples are drawn on the result sheet
@@ -261,6 +267,25 @@ class Result(Record):
         rows = [{"source": name, "standard_uncertainty": u, "share": u * u / total} for name, u in parts.items()]
         return pd.DataFrame(rows, columns=["source", "standard_uncertainty", "share"]).set_index("source")
 
+    def _look(self) -> Look:
+        from lossstats.looks import Look, digest_of
+
+        units = " and ".join(map(str, self.headline_counts()))
+        return Look(digest_of(self.inputs), len(self.runs), units, self.verdict.kind)
+
+    def headline_counts(self) -> tuple[int, ...]:
+        """Count the units of replication.
+
+        Returns
+        -------
+        tuple of int
+            Pairs, or units a group or condition.
+        """
+        if self.comparison is not None:
+            return self.comparison.n
+        conditions = self.settings.comparison.all_conditions
+        return tuple(sum(u.condition == condition for u in self.units) for condition in conditions)
+
     def save(self, folder: str | Path) -> Path:
         """Write result.json, result_sheet.html and the figures into `folder`/results, whole or not at all.
 
@@ -291,6 +316,7 @@ class Result(Record):
         work = Path(tempfile.mkdtemp(prefix=".results-", dir=target))
         try:
             (work / "result.json").write_text(to_json(self), encoding="utf-8")
+            (work / LOOKS).write_text(looks_text([*self.earlier_looks, self._look()]), encoding="utf-8")
             traces = None if self._trial is None else {run.name: (run.time_s, run.values) for run in self._trial.runs}
             write_sheet(self, work, traces=traces)
             _replace(work, target / FOLDER)

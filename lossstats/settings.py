@@ -36,8 +36,9 @@ class ComparisonKeys:
 
     before: str = _key("name of the reference condition, as in run_sheet.csv", filled=True, several=False)
     after: str = _key("name of the new condition, as in run_sheet.csv", filled=True, several=False)
-    design: Literal["paired", "independent", "controls", "single", "several"] = _key(
-        "paired: every article in both conditions; independent: each article in one; "
+    design: Literal["paired", "crossover", "independent", "controls", "single", "several"] = _key(
+        "paired: every article in both conditions; crossover: the same, some in the one order and some in the other; "
+        "independent: each article in one; "
         "controls: paired, with untouched articles beside; single: one article; "
         "several: three conditions or more, named by conditions in place of before and after"
     )
@@ -49,6 +50,9 @@ class ComparisonKeys:
     )
     confidence: float = _key("confidence of every interval, 0.5 to 0.999", 0.95, at_least=0.5, at_most=0.999)
     controls: tuple[str, ...] = _key("articles left untouched between the conditions (design controls)", ())
+    planned_units: int | None = _key(
+        "units a condition that the plan fixed; a trial analysed with fewer says so", None, at_least=2
+    )
     repeatability: float | None = _key(
         "standard deviation of the level of one mount of one article, known from elsewhere (design single)",
         None,

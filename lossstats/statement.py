@@ -161,6 +161,10 @@ def _basis(settings: Settings, c: Comparison) -> str:
     source = f"repeatability known from elsewhere, {keys.repeatability_source or 'source not stated'}"
     data, method = {
         "paired": (f"{_count(first, 'article')}, each measured {before} and {after}", "paired t"),
+        "crossover": (
+            f"{_count(first, 'article')} {before} first and {_count(last, 'article')} {after} first",
+            "Welch t on the changes from period to period",
+        ),
         "independent": (f"{_count(first, 'article')} {before} and {_count(last, 'other article')} {after}", "Welch t"),
         "controls": (
             f"{_count(first, 'treated article')} and {_count(last, 'untouched article')} beside them",

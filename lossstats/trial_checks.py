@@ -116,6 +116,21 @@ def _check_design(tests: Sequence[SheetRow], comparison: ComparisonKeys, faults:
             found = f"no test run in condition {quoted(condition)} of {_few(lacking)}"
             accepted = f"every article in {_every(conditions)}, as {_declared(comparison)} says"
             faults.add(found, accepted)
+    if comparison.design == "crossover":
+        _check_orders(tests, comparison, faults)
+
+
+def _check_orders(tests: Sequence[SheetRow], comparison: ComparisonKeys, faults: FaultList) -> None:
+    first: dict[str, str] = {}
+    for row in tests:
+        first.setdefault(row.article, row.condition)
+    for condition in comparison.all_conditions:
+        count = list(first.values()).count(condition)
+        if count < 2:
+            found = f"{count} article(s) measured {condition} first"
+            faults.add(
+                found, "at least two articles in each order, as design = 'crossover' says (or design = 'paired')"
+            )
 
 
 def _check_articles(articles: Mapping[str, set[str]], comparison: ComparisonKeys, faults: FaultList) -> None:

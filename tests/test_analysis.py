@@ -210,3 +210,24 @@ def test_several_conditions_lose_an_article_that_lost_a_run():
     result = analyse(replace(trial, runs=runs, settings=replace(trial.settings, settling=settling)))
     assert result.ranking.n == {"A": 4, "B": 4, "C": 4}
     assert any(f"unit left out: {moving.article}" in note for note in result.statement.notes)
+
+
+def test_crossover_by_the_order_in_the_run_sheet():
+    """Half the articles in the other order: a step between the bench days cancels without any reference run."""
+    trial, truth = trial_of("paired", articles=6, references_every=None)
+    turned = {"K02", "K04", "K06"}
+    swap = {"before": "after", "after": "before"}
+    runs = []
+    for run in trial.runs:
+        if run.article in turned:  # the readings of the other condition, a day earlier or later, with its day shift
+            other = next(r for r in trial.runs if r.article == run.article and r.condition == swap[run.condition])
+            shift = 0.1 if run.condition == "after" else -0.1
+            run = replace(run, condition=swap[run.condition], values=other.values + shift, time_s=other.time_s)
+        runs.append(run)
+    keys = replace(trial.settings.comparison, design="crossover")
+    result = analyse(replace(trial, runs=tuple(runs), settings=replace(trial.settings, comparison=keys)))
+    c = result.comparison
+    assert (c.design, c.n) == ("crossover", (3, 3))
+    assert c.difference.value == pytest.approx(truth.saving_of_articles, abs=0.01)
+    assert c.period.value == pytest.approx(-0.1, abs=0.06)
+    assert "three articles before first and three articles after first" in str(result.statement).replace("\n", " ")

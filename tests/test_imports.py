@@ -24,7 +24,7 @@ checked_units lattice subset_counts typical_values relabelling resampling
 resample_callable resample_sums bootstrap_samples bootstrap_result bootstrap_law bootstrapping power
 saving comparison
 simultaneous conditions overall ranked condition_pairs ranking
-drift unit_table
+drift unit_table looks
 statement ranking_statement
 figure_style trace_figures level_figures figures ranking_figures sheet_page sheet_record ranking_sheet sheet
 result
