@@ -218,7 +218,8 @@ def test_crossover_by_the_order_in_the_run_sheet():
     turned = {"K02", "K04", "K06"}
     swap = {"before": "after", "after": "before"}
     runs = []
-    for run in trial.runs:
+    for planned in trial.runs:
+        run = planned
         if run.article in turned:  # the readings of the other condition, a day earlier or later, with its day shift
             other = next(r for r in trial.runs if r.article == run.article and r.condition == swap[run.condition])
             shift = 0.1 if run.condition == "after" else -0.1
