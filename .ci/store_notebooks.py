@@ -64,6 +64,8 @@ def faults(path: Path) -> Iterator[str]:
     counts = [cell.execution_count for cell in code]
     if counts != list(range(1, len(counts) + 1)):
         yield f"run counts: found {counts}; accepted: every cell run once, in order, from a fresh kernel"
+    if not any(cell.outputs for cell in code):
+        yield "outputs: found none; accepted: the outputs of a run, which the tests compare"
     if notebook.metadata != {"kernelspec": KERNEL, "language_info": LANGUAGE}:
         yield f"metadata of the notebook: found {sorted(notebook.metadata)}; accepted: the fixed kernel and language"
     if path.stat().st_size > MOST_BYTES:
