@@ -41,6 +41,7 @@ def _parser() -> argparse.ArgumentParser:
         ("check", _check, "list all faults of a trial folder; exit 1 if there are any"),
         ("analyse", _analyse, "do the whole job: print the statement, write results/"),
         ("reproduce", _reproduce, "recompute a sealed result from the raw bytes; exit 1 if anything departs"),
+        ("sensitivity", _sensitivity, "analyse again under other reasonable choices, and without each article in turn"),
     ):
         command = commands.add_parser(name, help=text, description=text)
         command.add_argument("folder", metavar="FOLDER", help="the trial folder")
@@ -90,3 +91,13 @@ def _reproduce(arguments: argparse.Namespace) -> int:
     reproduction = reproduce(arguments.folder)
     print(reproduction)
     return 0 if reproduction.agrees else 1
+
+
+def _sensitivity(arguments: argparse.Namespace) -> int:
+    from lossstats.choices import sensitivity
+    from lossstats.leave_out import leave_one_out
+
+    print(sensitivity(arguments.folder))
+    print()
+    print(leave_one_out(arguments.folder))
+    return 0

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -24,6 +25,7 @@ from lossstats.estimate import (
     Term,
     combine,
     coverage_factor,
+    equivalence_p,
     make_estimate,
     two_sided_p,
     wider_scatter,
@@ -57,6 +59,9 @@ class Comparison(Record):
         Why `percent` is None.
     p_value : float or None
         Two-sided, of no difference; by the same spread as the interval.
+    p_equivalence : float or None
+        Of the two one-sided tests against the difference that matters: below 0.025 exactly where the 95 % interval
+        lies within it. None where no such difference was fixed.
     exact : ExactTest or None
         The exact test that goes with the design, beside the p.
     fieller_percent : Interval or None
@@ -92,6 +97,7 @@ class Comparison(Record):
     units_to_decide: int | None = None
     notes: tuple[str, ...] = field(default=())
     period: Estimate | None = None
+    p_equivalence: float | None = None
 
     title = "Comparison"
 
@@ -116,6 +122,8 @@ class Comparison(Record):
             rows.append(("second period lower by", f"{dict(rest)['value']}, {label} {interval}"))
         if self.p_value is not None:
             rows.append(("p", f"{self.p_value:.2g}"))
+        if self.p_equivalence is not None:
+            rows.append(("p of two one-sided tests", f"{self.p_equivalence:.2g}"))
         if self.exact is not None:
             rows.append(("exact p", f"{self.exact.p_value:.2g} (smallest reachable {self.exact.smallest_p:.2g})"))
         return rows + [("note", note) for note in self.notes]
@@ -472,6 +480,7 @@ def _compare(
         design, n, difference, "", percent, why_no_percent, two_sided_p(saving, spread), test, fieller,
         float(parts[0].mean()), float(parts[1].mean()), saving, _share(saving, parts[0]), verdict,
         _units_to_decide(verdict, saving, spread, n, options), notes + _notes(spread, n, test, design, options),
+        p_equivalence=None if options.matters is None else equivalence_p(saving, options.matters, spread),
     )  # fmt: skip
 
 
@@ -503,13 +512,17 @@ def _units_to_decide(
     """Units a condition at which the present centre and scatter would give a firm verdict, if any number does."""
     if verdict.firm or verdict.kind == "no verdict":
         return None
-    for more in range(max(n) + 1, MOST_UNITS_SEARCHED + 1):
+
+    def decides(more: int) -> bool:
         factor = max(n) / more
         fewer = wider_scatter(spread, math.sqrt(factor), (more - 1) / max(max(n) - 1, 1))
         ends = make_estimate(saving, fewer, options.confidence, unit=options.unit)
-        if decide(ends.low, ends.high, matters=options.matters, unit=options.unit).firm:
-            return more
-    return None
+        return decide(ends.low, ends.high, matters=options.matters, unit=options.unit).firm
+
+    # More units give nested intervals, so what decides once decides from there on.
+    numbers = range(max(n) + 1, MOST_UNITS_SEARCHED + 1)
+    first = bisect_left(numbers, True, key=decides)  # noqa: FBT003
+    return numbers[first] if first < len(numbers) else None
 
 
 def _notes(

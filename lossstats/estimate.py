@@ -161,13 +161,42 @@ def two_sided_p(value: float, spread: Spread) -> float:
     float
         Never 0: at least the smallest normal floating-point number.
     """
+    return 2 * _lower_tail(-abs(value), spread)
+
+
+def equivalence_p(value: float, matters: float, spread: Spread) -> float:
+    """P of the two one-sided tests that the true value lies beyond the difference that matters, on either side.
+
+    Parameters
+    ----------
+    value : float
+        The estimate.
+    matters : float
+        The difference that matters, above 0.
+    spread : Spread
+        Its uncertainty.
+
+    Returns
+    -------
+    float
+        The larger of the two: below (1 - c) / 2 exactly where the interval of confidence c lies within.
+
+    Notes
+    -----
+    Schuirmann (1987), J. Pharmacokinet. Biopharm. 15, 657 (from memory).
+    """
+    return _lower_tail(abs(value) - matters, spread)
+
+
+def _lower_tail(distance: float, spread: Spread) -> float:
+    """Chance of a t variate below `distance` in units of u; scatter or floor, whichever says less. Never 0."""
     from scipy.special import ndtr, stdtr
 
     def tail(units: Term) -> float:
         u, dof = combine([units, *spread.shared.values()])
         if u == 0:
             return 0.0
-        return float(2 * (ndtr(-abs(value) / u) if math.isinf(dof) else stdtr(dof, -abs(value) / u)))
+        return float(ndtr(distance / u) if math.isinf(dof) else stdtr(dof, distance / u))
 
     return max(tail(spread.scatter), tail(Term(spread.floor)), 2.3e-308)
 

@@ -67,6 +67,13 @@ def test_new_writes_a_skeleton_and_the_cautions(tmp_path, capsys):
     assert main(["check", str(tmp_path / "fresh")]) == 1
 
 
+def test_sensitivity_prints_the_planned_analysis_and_what_hangs_on_it(folder, capsys):
+    assert main(["sensitivity", str(folder)]) == 0
+    out = capsys.readouterr().out
+    assert "description" in out
+    assert not (folder / "results").exists()
+
+
 def test_errors_go_to_stderr_with_status_1(tmp_path, capsys):
     assert main(["analyse", str(tmp_path / "nowhere")]) == 1
     assert "nowhere" in capsys.readouterr().err

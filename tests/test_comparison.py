@@ -272,3 +272,11 @@ def test_crossover_orders_are_checked(first, text):
     before = {"K01": 7.0, "K02": 7.1, "K03": 7.2, "K04": 7.3}
     with pytest.raises(ValueError, match=text):
         compare_crossover(before, {k: v - 0.3 - 0.01 * i for i, (k, v) in enumerate(before.items())}, first)
+
+
+@pytest.mark.parametrize("matters", [0.02, 0.3, 0.45, 0.6, 2.0])
+def test_equivalence_p_is_dual_to_the_interval(matters):
+    c = compare_pairs(BEFORE, AFTER, matters=matters, shared={"gain": 0.02})
+    within = -matters < c.difference.low and c.difference.high < matters
+    assert (c.p_equivalence < 0.025) == within
+    assert compare_pairs(BEFORE, AFTER).p_equivalence is None

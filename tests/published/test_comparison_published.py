@@ -144,13 +144,19 @@ def test_screws_lower_limit():
 
 
 @pytest.mark.parametrize(
-    ("rows", "difference", "se", "ends"),
+    ("rows", "difference", "se", "ends", "p"),
     [
-        (CLINIC_1, 0.1646666666666667, 0.1357514067862445, (-0.0744336620516462, 0.4037669953849797)),
-        (CLINIC_2, 0.5626666666666665, 0.2478276410785118, (0.1261653305099018, 0.999168002823431)),
+        (
+            CLINIC_1,
+            0.1646666666666667,
+            0.1357514067862445,
+            (-0.0744336620516462, 0.4037669953849797),
+            0.003166881489265175,
+        ),
+        (CLINIC_2, 0.5626666666666665, 0.2478276410785118, (0.1261653305099018, 0.999168002823431), 0.4412034046017588),
     ],
 )
-def test_equivalence_by_the_90_percent_interval(rows, difference, se, ends):
+def test_equivalence_by_the_90_percent_interval(rows, difference, se, ends, p):
     # Two one-sided tests at 5 %, margin 0.6: equivalent if and only if the 90 % interval lies within the margin.
     before, after = numbers(rows)
     c = compare_pairs(before, after, confidence=0.90, matters=0.6)
@@ -158,6 +164,7 @@ def test_equivalence_by_the_90_percent_interval(rows, difference, se, ends):
     assert c.difference.standard_uncertainty == pytest.approx(se, abs=1e-10)
     assert (c.difference.low, c.difference.high) == pytest.approx(ends, abs=1e-10)
     assert (c.verdict.kind == "no difference that matters") == (ends[1] < 0.6)
+    assert c.p_equivalence == pytest.approx(p, abs=1e-10)
 
 
 def test_equivalence_of_logs_by_the_90_percent_interval():
