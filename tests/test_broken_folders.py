@@ -227,7 +227,7 @@ TOMLS = [
     Case("percent for a ratio", toml("[readings]", "[instrument]\ngain = 0.5\n[readings]"), "trial.toml", 11,
          "key instrument.gain", "the number 0.5", "a finite number >= 0 and <= 0.2"),
     Case("unknown choice", toml('"paired"', '"pairs"'), "trial.toml", 7, "key comparison.design", "the text 'pairs'",
-         '"paired" or "independent" or "controls" or "single"'),
+         '"paired" or "crossover" or "independent" or "controls" or "single"'),
     Case("missing key", toml('after = "cleaned"\n', ""), "trial.toml", 4, "key comparison.after", "no such key",
          "text that is not empty (name of the new condition"),
     Case("empty text", toml('"Does a wash pay?"', '" "'), "trial.toml", 2, "key trial.question", "the text ' '",

@@ -58,7 +58,7 @@ def test_an_untouched_skeleton_says_what_is_still_to_be_filled(tmp_path: Path) -
         ("trial.toml", "key comparison.design", "the text ''"),
         ("run_sheet.csv", None, "a header and no rows"),
     ]
-    assert '"paired" or "independent"' in find_faults(tmp_path / "trial")[3].accepted
+    assert '"paired" or "crossover"' in find_faults(tmp_path / "trial")[3].accepted
 
 
 def test_a_filled_skeleton_reads(tmp_path: Path) -> None:
