@@ -135,7 +135,7 @@ def _printed(notebook: Any) -> str:
 
 # The truth of four_oils is left out here, as for a trial of one's own; oil B truly saves 0.42 W.
 RUNS = [
-    (NAMES[0], "one_chain", "one_chain", "No operating point is recorded in this trial"),
+    (NAMES[0], "one_chain", "one_chain", "No operating point is recorded"),
     (NAMES[1], "one_chain", "one_chain", "K07"),
     (NAMES[2], "one_chain", "one_chain", "No interval, hence no budget."),
     (NAMES[2], "four_oils", "", "oil B saves more than 0.2 W"),
