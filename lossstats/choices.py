@@ -11,7 +11,7 @@ from lossstats.decisions import all_combinations, checked_options, in_words, one
 from lossstats.estimate import Interval
 from lossstats.reanalysis import ChoiceRow, DoesNotApplyError, Reanalysis
 from lossstats.rendering import Record, decimals_for, shown
-from lossstats.statement import _places
+from lossstats.statement import printed_places
 from lossstats.trial import Trial, read_trial
 
 if TYPE_CHECKING:
@@ -216,7 +216,7 @@ def _summed_up(
     has_verdict = verdict.kind != "no verdict"
     kept = sum(not row.changed for row in counted) if has_verdict else None
     keys, unit = result.settings.comparison, result.settings.trial.unit
-    places = 3 if result.compared.difference is None else _places(result.compared.difference, verdict.matters)
+    places = 3 if result.compared.difference is None else printed_places(result.compared.difference, verdict.matters)
     sentences = [
         _on_the_verdict(planned, counted, kept, verdict.why),
         _on_the_saving(planned, counted, unit, places),

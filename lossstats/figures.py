@@ -22,7 +22,7 @@ from lossstats.figure_style import (
 from lossstats.level_figures import SIZE as LEVELS_SIZE
 from lossstats.level_figures import draw_levels
 from lossstats.rendering import decimals_for, shown
-from lossstats.statement import _places
+from lossstats.statement import printed_places
 from lossstats.trace_figures import RUNS_ON_A_SHEET, draw_run, draw_run_sheet, run_sheet_size
 
 if TYPE_CHECKING:
@@ -174,7 +174,7 @@ def draw_saving(result: Result, *, ax: Axes | None = None) -> Axes:
             ax.plot([c.observed], [0], "D", color=INK, markerfacecolor="white", markersize=7)
             _write(ax, c.observed, 0.5, f"change as read {shown(c.observed, 2)} {unit}: no interval, no claim")
         else:
-            _draw_interval(ax, c.difference, unit, _places(c.difference, matters))
+            _draw_interval(ax, c.difference, unit, printed_places(c.difference, matters))
             if c.percent is not None:
                 text = f"{_ends(c.percent, '%', decimals_for(c.percent.standard_uncertainty))} of the level before"
                 _write(ax, c.difference.value, -0.5, text)

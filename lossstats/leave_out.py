@@ -12,7 +12,7 @@ from lossstats.analysis import conclude, reduce_trial
 from lossstats.choices import NotApplied
 from lossstats.reanalysis import as_row
 from lossstats.rendering import Record, shown
-from lossstats.statement import _places
+from lossstats.statement import printed_places
 from lossstats.trial import Run, Trial, read_trial
 
 if TYPE_CHECKING:
@@ -263,7 +263,7 @@ def _sentences(result: Result, planned: InfluenceRow, rows: Sequence[InfluenceRo
     if not rows:
         return (f"{why[:1].upper()}{why[1:]}.",)
     c, unit = result.compared, result.settings.trial.unit
-    places = 3 if c.difference is None else _places(c.difference, c.verdict.matters)
+    places = 3 if c.difference is None else printed_places(c.difference, c.verdict.matters)
     top = max(rows, key=lambda row: abs(row.shift))
     moved = "unchanged" if math.isclose(top.shift, 0, abs_tol=1e-12) else f"moved by {shown(top.shift, places)} {unit}"
     first = (

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Literal, NamedTuple
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lossstats.approach import Approach, AveragedFit, fit_approach
 from lossstats.blocks import block_averages, checked_resolution, checked_run, checked_series
+from lossstats.estimate import Interval
 from lossstats.mixture import standard_uncertainty_and_dof
 from lossstats.quantisation import SIDE_OF_95, display_step, resolution_component, two_codes_at_most
 from lossstats.rendering import Record, decimals_for, shown, shown_dof
@@ -21,13 +22,6 @@ from lossstats.stationary import stationary_mean
 PROBABILITIES = (0.025, 0.15865525393145707, 0.5, 0.8413447460685429, 0.975)
 FEW_EFFECTIVE = 3
 LONG_APPROACH = 0.5  # time constant, as a part of the run, from which a level is an extrapolation
-
-
-class Interval(NamedTuple):
-    """Coverage interval."""
-
-    low: float
-    high: float
 
 
 @dataclass(frozen=True)

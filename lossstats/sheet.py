@@ -15,7 +15,7 @@ from lossstats.ranking_sheet import differences_section, values_section
 from lossstats.rendering import decimals_for, shown, shown_dof
 from lossstats.sheet_page import bullets, page, paragraph, picture, section, table
 from lossstats.sheet_record import CAUTIONS, how_to_reproduce, inputs_table, settings_tables, versions_table
-from lossstats.statement import _places
+from lossstats.statement import printed_places
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -182,7 +182,7 @@ def _saving_caption(result: Result) -> str:
 def _numbers(result: Result) -> str:
     c, unit = result.compared, result.settings.trial.unit
     confidence = f"{100 * result.settings.comparison.confidence:g} %"
-    places = _places(c.difference, c.verdict.matters) if c.difference else 2
+    places = printed_places(c.difference, c.verdict.matters) if c.difference else 2
     percent_places = decimals_for(c.percent.standard_uncertainty) if c.percent else 1
     rows = [
         _estimate_row(f"saving ({unit})", c.difference, c.observed, places),

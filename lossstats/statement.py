@@ -107,7 +107,7 @@ def _describe(settings: Settings, c: Comparison) -> tuple[str, ...]:
 
 def _interval(settings: Settings, c: Comparison, d: Estimate) -> tuple[str, ...]:
     keys, unit = settings.comparison, settings.trial.unit
-    places = _places(d, c.verdict.matters)
+    places = printed_places(d, c.verdict.matters)
     direction = settings.trial.better if d.value >= 0 else {"lower": "higher", "higher": "lower"}[settings.trial.better]
     sign = 1 if d.value >= 0 else -1
     low, high = sorted((sign * d.low, sign * d.high))
@@ -129,8 +129,21 @@ def _interval(settings: Settings, c: Comparison, d: Estimate) -> tuple[str, ...]
     )
 
 
-def _places(d: Estimate, matters: float | None) -> int:
-    """Decimals at which no printed end lies on another side of 0 or of the difference that matters than it does."""
+def printed_places(d: Estimate, matters: float | None) -> int:
+    """Count the decimals at which no printed end lies on another side of 0 or of the difference that matters.
+
+    Parameters
+    ----------
+    d : Estimate
+        Value and interval to be printed.
+    matters : float or None
+        The difference that matters, if one was fixed.
+
+    Returns
+    -------
+    int
+        Those of two significant digits of the standard uncertainty, or a few more.
+    """
     places = decimals_for(d.standard_uncertainty)
     marks = [0.0] if matters is None else [0.0, matters, -matters]
     for more in range(places, places + 4):
