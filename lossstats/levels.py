@@ -21,6 +21,7 @@ from lossstats.stationary import stationary_mean
 
 PROBABILITIES = (0.025, 0.15865525393145707, 0.5, 0.8413447460685429, 0.975)
 FEW_EFFECTIVE = 3
+NEGLIGIBLE = 1e-6  # part of the standard uncertainty below which a component is not shown in digits
 LONG_APPROACH = 0.5  # time constant, as a part of the run, from which a level is an extrapolation
 
 
@@ -120,7 +121,7 @@ class Level(Record):
             ("level", shown(self.value, places)),
             ("95 % interval", f"{shown(low, places)} to {shown(high, places)}"),
             ("standard uncertainty", f"{self.standard_uncertainty:.2g} ({shown_dof(self.degrees_of_freedom)} dof)"),
-            *((f"from {name}", f"{u:.2g}") for name, u in self.components.items()),
+            *((f"from {name}", self._shown_component(u)) for name, u in self.components.items()),
             ("samples", f"{self.samples}, worth {self.effective_samples:.1f}"),
             ("method", self.method),
         ]
@@ -134,6 +135,10 @@ class Level(Record):
             rate = f"{shown(self.end_value, places)}, changing by {self.rate_per_min:+.2g} a minute"
             rows.append(("value at the end", rate.replace("-", "−")))
         return rows + [("note", note) for note in self.notes]
+
+    def _shown_component(self, u: float) -> str:
+        # The rounding of a noisy reading averages out to 1e-30 and the like: digits that say nothing.
+        return "negligible" if 0 < u < NEGLIGIBLE * self.standard_uncertainty else f"{u:.2g}"
 
 
 def run_level(

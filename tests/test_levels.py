@@ -105,6 +105,15 @@ def test_a_run_that_has_not_levelled_out_is_marked():
     assert "value at the end" in str(level)
 
 
+def test_a_component_that_averages_out_is_not_shown_in_digits():
+    y = warm_up()
+    assert "from resolution           negligible" in str(run_level(T, np.round(y / 0.005) * 0.005, resolution=0.005))
+    assert "from resolution           0\n" in str(run_level(T, y))
+    coarse = series_level(np.round(y[30:] / 0.1) * 0.1, resolution=0.1)
+    assert f"{coarse.components['resolution']:.2g}" in str(coarse)
+    assert "negligible" not in str(coarse)
+
+
 def test_few_effective_readings_are_named():
     y = np.cumsum(np.random.default_rng(7).normal(size=24))
     assert any("independent ones" in note for note in series_level(y).notes)
