@@ -138,6 +138,8 @@ RUNS = [
     (NAMES[0], "one_chain", "one_chain", "No operating point is recorded"),
     (NAMES[1], "one_chain", "one_chain", "K07"),
     (NAMES[2], "one_chain", "one_chain", "No interval, hence no budget."),
+    (NAMES[0], "four_oils", "", "Nobody knows the truth of this trial."),
+    (NAMES[1], "four_oils", "", "Nobody knows the truth of this trial."),
     (NAMES[2], "four_oils", "", "oil B saves more than 0.2 W"),
 ]
 
