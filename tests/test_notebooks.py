@@ -13,6 +13,9 @@ from typing import Any
 import nbformat
 import pytest
 
+from lossstats import simulate_trial, write_trial
+from lossstats.simulate import lay_out
+
 ROOT = Path(__file__).parents[1]
 FOLDER = ROOT / "notebooks"
 NOTEBOOKS = sorted(FOLDER.glob("*.ipynb"))
@@ -152,3 +155,18 @@ def test_another_trial_needs_the_parameters_cell_alone(
     ran = storing.run(_changed(path, tmp_path, _point_at(trial, truth)), folder=FOLDER)
     assert words in _printed(ran)
     assert "stderr" not in {out.get("name") for cell in ran.cells for out in cell.get("outputs", [])}
+
+
+def test_other_articles_in_each_condition_have_no_differences_to_show(tmp_path: Path) -> None:
+    trial = simulate_trial(lay_out("independent", articles=3, references_every=3), rng=20250204)[0]
+    write_trial(trial, tmp_path / "own")
+
+    def point_at_own(notebook: Any) -> None:
+        (cell,) = _tagged(notebook, "parameters")
+        cell.source = f'trial_folder = "{(tmp_path / "own").as_posix()}"\ntruth_known_for = ""\n'
+
+    path = FOLDER / f"{NAMES[2]}.ipynb"
+    printed = _printed(storing.run(_changed(path, tmp_path, point_at_own), folder=FOLDER))
+    assert "Units measured in both conditions: 0." in printed
+    assert "after: true saving not known, interval" in printed
+    assert " nan" not in printed
