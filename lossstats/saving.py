@@ -24,6 +24,8 @@ from lossstats.estimate import (
 Better = Literal["lower", "higher"]
 Shared = Mapping[str, Any]
 
+LARGEST_LOG = 20.0  # half width of a log ratio beyond which its ends are no numbers anybody could use
+
 
 @dataclass(frozen=True)
 class SharedTerm:
@@ -187,6 +189,9 @@ def percent_saving(
     before = known or Term(float(np.std(parts[0], ddof=1)) / math.sqrt(len(parts[0])), len(parts[0]) - 1)
     if coverage_factor(before, options.confidence) * before.standard_uncertainty >= m1:  # Fieller's g >= 1
         return None, "the level before is not clearly above zero, so a ratio means nothing", None
+    combined = spread.combined(options.confidence)
+    if coverage_factor(combined, options.confidence) * combined.standard_uncertainty > LARGEST_LOG:
+        return None, "the level after is not clearly above zero, so a ratio means nothing", None
     kind: Literal["saved share", "gained share"] = "saved share" if options.better == "lower" else "gained share"
     percent = make_estimate(math.log(m2 / m1), spread, options.confidence, unit="%", kind=kind)
     fieller = (

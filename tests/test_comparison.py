@@ -181,6 +181,9 @@ def test_no_percent_says_why():
     assert "not clearly above zero" in c.why_no_percent
     c = compare_groups([-0.1, -0.2, -0.3], [0.1, 0.2, 0.3])
     assert "a level is not above zero" in c.why_no_percent
+    c = compare_groups([7.0, 7.1, 6.9], [0.3, -0.3, 1e-4])
+    assert c.percent is None
+    assert "level after is not clearly above zero" in c.why_no_percent
 
 
 def test_at_another_confidence():
