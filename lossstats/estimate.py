@@ -310,24 +310,6 @@ def make_estimate(
     return Estimate(value, low, high, confidence, dof, slope * u, unit, parts, centre, spread, kind)
 
 
-def with_confidence(estimate: Estimate | None, confidence: float) -> Estimate | None:
-    """`estimate.at(confidence)`, passing None through.
-
-    Parameters
-    ----------
-    estimate : Estimate or None
-        The estimate.
-    confidence : float
-        Between 0 and 1.
-
-    Returns
-    -------
-    Estimate or None
-        None if there was none.
-    """
-    return None if estimate is None else estimate.at(confidence)
-
-
 def wider_scatter(spread: Spread, factor: float, dof_factor: float) -> Spread:
     """The spread that another number of units would give, all else the same.
 

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from lossstats.looks import FILE as LOOKS
-from lossstats.looks import looks_text
+from lossstats.looks import Look, digest_of, looks_text
 from lossstats.rendering import Record, plain
 
 if TYPE_CHECKING:
@@ -22,7 +22,6 @@ if TYPE_CHECKING:
     from lossstats.drift import DriftCorrection
     from lossstats.estimate import Estimate
     from lossstats.levels import Level
-    from lossstats.looks import Look
     from lossstats.ranked import PairDifference, Ranking
     from lossstats.screening import Screening
     from lossstats.settings import Settings
@@ -268,8 +267,6 @@ class Result(Record):
         return pd.DataFrame(rows, columns=["source", "standard_uncertainty", "share"]).set_index("source")
 
     def _look(self) -> Look:
-        from lossstats.looks import Look, digest_of
-
         units = " and ".join(map(str, self.headline_counts()))
         return Look(digest_of(self.inputs), len(self.runs), units, self.verdict.kind)
 
