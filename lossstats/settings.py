@@ -212,6 +212,75 @@ class OperatingPoint:
 
 
 @dataclass(frozen=True)
+class PlanKeys:
+    """Table ``[plan]``: what ``lossstats plan`` lays out; nothing else reads it."""
+
+    first_start: str = _key("ISO 8601 time with offset at which the first bench day begins", stamps=True)
+    articles: tuple[str, ...] = _key("names of the test articles, untouched controls among them", ())
+    one_way: bool | None = _key(
+        "true: an article can be measured in the condition after only once it has been in the condition before, as "
+        "dusty comes before cleaned; false: either order can be had. Needed where articles change their condition",
+        None,
+    )
+    reversed_articles: tuple[str, ...] = _key(
+        "articles measured in the reverse order where one_way is false; left out: half of them, drawn by the seed", ()
+    )
+    before_articles: tuple[str, ...] = _key(
+        "design independent: articles that come in the condition before as they are; left out: half of them, drawn by "
+        "the seed",
+        (),
+    )
+    waves: int | None = _key(
+        "groups of articles that go through the conditions one behind the other, so that conditions overlap in time; "
+        "1: all articles together; left out: 2 where one_way is true, else 1",
+        None,
+        at_least=1,
+    )
+    mounts: int = _key("mounts of an article in a condition", 1, at_least=1, at_most=100)
+    runs_per_mount: int = _key("runs of a mount, nothing touched between them", 1, at_least=1, at_most=100)
+    blocks: Literal["alternating", "random"] = _key(
+        "order of the conditions in a block of one run each. alternating: each second block is turned round; "
+        "random: drawn for every block",
+        "alternating",
+    )
+    seed: int = _key("seed of the order", 1, at_least=0)
+    reference: str | None = _key(
+        "the article that stays the same and begins and ends every bench day; left out: none", None, filled=True
+    )
+    reference_every: int = _key("most test runs between two runs of the reference article", 2, at_least=1)
+    zero_first: bool = _key("a zero run begins every bench day", default=False)
+    zero_last: bool = _key("a zero run ends every bench day", default=False)
+    zero_every: int | None = _key(
+        "most test runs between two zero runs; left out: no more than these", None, at_least=1
+    )
+    run_minutes: float = _key("length of a test or reference run", 20.0, above=0.0, at_most=1440.0)
+    zero_minutes: float = _key("length of a zero run", 5.0, above=0.0, at_most=1440.0)
+    fit_minutes: float = _key(
+        "time to change what is on the bench, between two runs of different mounts", 5.0, at_least=0.0, at_most=1440.0
+    )
+    wash_hours: float = _key(
+        "work on an article between two conditions, within the working hours", 0.0, at_least=0.0, at_most=24.0
+    )
+    dry_hours: float = _key(
+        "wait after that work before the article may be measured; goes on overnight", 0.0, at_least=0.0, at_most=8760.0
+    )
+    back_hours: float | None = _key(
+        "wait that brings an article back to a condition that comes earlier in the list, in place of wash_hours and "
+        "dry_hours; left out: the same as those",
+        None,
+        at_least=0.0,
+        at_most=8760.0,
+    )
+    working_from_h: float = _key(
+        "hour at which a bench day begins; 8.5 is half past eight", 8.0, at_least=0.0, at_most=24.0
+    )
+    working_to_h: float = _key("hour at which its last run has ended", 16.0, at_least=0.0, at_most=24.0)
+    working_days: tuple[Literal["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"], ...] = _key(
+        "days of the week on which the bench runs", ("Mon", "Tue", "Wed", "Thu", "Fri")
+    )
+
+
+@dataclass(frozen=True)
 class Settings:
     """Everything that trial.toml says."""
 
@@ -225,3 +294,4 @@ class Settings:
     screening: ScreeningKeys = field(default_factory=ScreeningKeys)
     drift: DriftKeys = field(default_factory=DriftKeys)
     operating_point: dict[str, OperatingPoint] = field(default_factory=dict)
+    plan: PlanKeys | None = None
