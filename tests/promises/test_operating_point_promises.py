@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from lossstats.comparison import compare_groups
 from lossstats.estimate import Term, coverage_factor
@@ -86,14 +87,26 @@ def test_known_exponent_has_no_bias_and_covers(case, trials):
     assert rmse == pytest.approx(noise, rel=4 / math.sqrt(2 * trials))
 
 
+def without_common_error(case, u):
+    """Coverage of a t interval whose scatter does not show a common error, of 2 n - 2 degrees of freedom: closed form."""
+    middle = math.log(1 + case.shift / 2)
+    seen = u * (LEVELS[0] * (math.log(1 + case.shift) - middle) + LEVELS[1] * middle) / (SD * math.sqrt(2 / case.n))
+    dof = 2 * case.n - 2
+    return 2 * float(stats.t.cdf(stats.t.ppf(0.975, dof) / math.hypot(1, seen), dof)) - 1
+
+
 @pytest.mark.parametrize("trials", SIZES)
-@pytest.mark.parametrize(("case", "ignored"), [(FOUR, 0.940), (SIX, 0.915), (TEN, 0.880), (APART, 0.715)], ids=str)
-def test_doubt_about_the_exponent_is_one_common_error(case, ignored, trials):
-    """u(k) = 0.3: 95.3 to 96.4 % where it is counted through the pattern, as few as 71.5 % where it is left out."""
+@pytest.mark.parametrize("case", [FOUR, SIX, TEN, APART], ids=str)
+def test_doubt_about_the_exponent_is_one_common_error(case, trials):
+    """u(k) = 0.3: 95.3 to 97 % where it is counted through the pattern; as few as three in four where it is left out.
+
+    A wrong exponent also leaves some of the spread of the power in the levels, which widens the interval a little.
+    """
     counted, *_ = by_known(case, trials, 32, u=0.3)
     left_out, *_ = by_known(case, trials, 32, u=0.3, counted=False)
     assert 0.95 - allowance(0.95, trials) <= counted <= 0.97 + allowance(0.95, trials)
-    assert left_out == pytest.approx(ignored, abs=0.01 + allowance(ignored, trials))
+    low = without_common_error(case, 0.3)
+    assert low - allowance(low, trials) <= left_out <= low + 0.04 + allowance(low, trials)
 
 
 @pytest.mark.parametrize(("case", "coverage"), [(FOUR, 0.848), (SIX, 0.744), (TEN, 0.560), (APART, 0.005)], ids=str)
@@ -106,7 +119,7 @@ def test_raw_levels_are_biased(case, coverage):
         values.append(difference.value)
         held += holds(difference, SAVING)
     assert np.mean(values) - SAVING == pytest.approx(7.0 * case.shift, abs=0.02)
-    assert held / trials <= coverage + 0.11  # the spread of the power, which scatters raw levels, widens the interval
+    assert held / trials == pytest.approx(coverage, abs=0.02 + allowance(coverage, trials))
 
 
 def regress(y, x):
@@ -144,11 +157,11 @@ def by_regression(case, trials, seed, exponent=1.0):
 @pytest.mark.parametrize("trials", SIZES)
 @pytest.mark.parametrize(("case", "exponent"), [(SIX, 1.0), (TEN, 1.0), (SIX, 2.0), (Case(10, 0.03, 0.02, 0.005), 1.0)], ids=str)  # fmt: skip
 def test_fitted_exponent_covers_where_it_is_allowed(case, exponent, trials):
-    """94.5 to 97 %, and at most 0.02 W of bias; also at a spread of just four times the uncertainty of a reading."""
+    """94 to 97 %, and at most 0.02 W of bias; also at a spread of just four times the uncertainty of a reading."""
     coverage, error, _, refused = by_regression(case, trials, 34, exponent)
     assert refused < 0.75
     kept = (1 - refused) * trials
-    assert 0.945 - allowance(0.95, kept) <= coverage <= 0.97 + allowance(0.95, kept)
+    assert 0.94 - allowance(0.95, kept) <= coverage <= 0.97 + allowance(0.95, kept)
     assert error.mean() == pytest.approx(0, abs=0.02)
 
 
