@@ -19,8 +19,6 @@ class BenchClock:
         Table [plan].
     conditions : sequence of str
         In the order of trial.toml.
-    untouched : sequence of str
-        Control articles, which nobody washes.
 
     Attributes
     ----------
@@ -28,11 +26,10 @@ class BenchClock:
         Blocks that did not fit between two reference runs, or into a day, and were parted.
     """
 
-    def __init__(self, keys: PlanKeys, conditions: Sequence[str], untouched: Sequence[str] = ()) -> None:
+    def __init__(self, keys: PlanKeys, conditions: Sequence[str]) -> None:
         self._keys = keys
         self._hours = WorkingHours.of(keys)
         self._conditions = tuple(conditions)
-        self._untouched = frozenset(untouched)
         self._laid: list[tuple[Fitting, datetime, datetime, int | None]] = []
         self._last: dict[str, tuple[str, datetime]] = {}
         self._now = self._hours.first_start
@@ -63,10 +60,11 @@ class BenchClock:
         Returns
         -------
         datetime
-            The first start of the plan if the article has not been measured in another condition.
+            The first start of the plan if the article has not been measured in another condition. An untouched control
+            waits as long as if it were washed: it is to show what that time does.
         """
         condition, end = self._last.get(fitting.article, (fitting.condition, self._hours.first_start))
-        if condition == fitting.condition or fitting.article in self._untouched:
+        if condition == fitting.condition:
             return self._hours.first_start
         order = self._conditions.index
         return self._hours.changed(end, back=order(fitting.condition) < order(condition))

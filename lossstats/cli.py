@@ -38,6 +38,7 @@ def _parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
     for name, function, text in (
         ("new", _new, "write the commented skeleton of a trial folder"),
+        ("plan", _plan, "lay out the runs that trial.toml plans: write run_sheet.csv, a page to print, a sealed plan"),
         ("check", _check, "list all faults of a trial folder; exit 1 if there are any"),
         ("analyse", _analyse, "do the whole job: print the statement, write results/"),
         ("reproduce", _reproduce, "recompute a sealed result from the raw bytes; exit 1 if anything departs"),
@@ -57,6 +58,14 @@ def _new(arguments: argparse.Namespace) -> int:
         f"{arguments.folder}: fill in trial.toml and run_sheet.csv, put the samples into samples/, then: "
         "lossstats check"
     )
+    print(CAUTION)
+    return 0
+
+
+def _plan(arguments: argparse.Namespace) -> int:
+    from lossstats.plan_folder import plan_folder
+
+    print(plan_folder(arguments.folder))
     print(CAUTION)
     return 0
 

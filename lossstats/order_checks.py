@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from datetime import timedelta
 from itertools import pairwise
 
 from lossstats.faults import Fault, quoted
@@ -209,7 +210,7 @@ def _clock(keys: PlanKeys) -> _Found:
 
 
 def too_early(runs: Sequence[OrderedRun], settings: Settings) -> tuple[str, ...]:
-    """Name the articles that were on the bench again before the planned washing and drying could have ended.
+    """Name the articles that were on the bench again before the hours of washing and drying were over.
 
     Parameters
     ----------
@@ -228,17 +229,21 @@ def too_early(runs: Sequence[OrderedRun], settings: Settings) -> tuple[str, ...]
         return ()
     told = []
     order = {name: k for k, name in enumerate(comparison.all_conditions)}
-    for change in changes_of_condition(runs, keys, comparison.all_conditions, comparison.controls):
+    washing_h = keys.wash_hours + keys.dry_hours
+    for change in changes_of_condition(runs, keys, comparison.all_conditions):
         one, other = change.last, change.following
-        if keys.one_way and order.get(other.condition, 0) < order.get(one.condition, 0):
+        back = order.get(other.condition, 0) < order.get(one.condition, 0)
+        least_h = keys.back_hours if back and keys.back_hours is not None else washing_h
+        gap_h = (other.start - one.end) / timedelta(hours=1)
+        if keys.one_way and back:
             told.append(
                 f"run {other.run}: {change.article} {other.condition} after it was {one.condition} (run {one.run}), "
                 "which the plan says cannot be"
             )
-        elif other.start < change.ready:
+        elif gap_h < least_h and change.article not in comparison.controls:
             told.append(
-                f"run {other.run}: {change.article} {other.condition} from {other.start:%Y-%m-%d %H:%M}; after run "
-                f"{one.run} washing and drying as planned end {change.ready:%Y-%m-%d %H:%M}"
+                f"run {other.run}: {change.article} {other.condition} {gap_h:.1f} h after run {one.run} "
+                f"({one.condition}); the plan gives it {least_h:g} h"
             )
     return tuple(told)
 
@@ -287,7 +292,8 @@ def confounded(runs: Sequence[OrderedRun], settings: Settings) -> tuple[str, ...
     keys, comparison = settings.plan, settings.comparison
     if keys is None:
         return ()
-    tests = [run for run in runs if run.role == "test"]
+    # What an untouched article is called in its second session is no condition.
+    tests = [run for run in runs if run.role == "test" and run.article not in comparison.controls]
     told = [*_by_time(tests, settings, keys), *_by_order(settings, keys)]
     if comparison.design == "single":
         told.append(f"one article: what holds for {keys.articles[0]} and what holds for such articles in general")

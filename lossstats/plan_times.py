@@ -235,7 +235,7 @@ class Change:
     last, following : OrderedRun
         Its last run in the one condition, its first in the next.
     ready : datetime
-        From then on it may be measured; the end of the last run where nothing is done to it.
+        From then on it may be measured.
     """
 
     article: str
@@ -244,9 +244,7 @@ class Change:
     ready: datetime
 
 
-def changes_of_condition(
-    runs: Sequence[OrderedRun], keys: PlanKeys, conditions: Sequence[str], untouched: Sequence[str] = ()
-) -> tuple[Change, ...]:
+def changes_of_condition(runs: Sequence[OrderedRun], keys: PlanKeys, conditions: Sequence[str]) -> tuple[Change, ...]:
     """List the changes of condition in an order of runs, planned or carried out.
 
     Parameters
@@ -257,20 +255,16 @@ def changes_of_condition(
         Table [plan].
     conditions : sequence of str
         In the order of trial.toml.
-    untouched : sequence of str
-        Control articles.
 
     Returns
     -------
     tuple of Change
         In the order of the last runs.
     """
-    return tuple(sorted(_changes(runs, keys, conditions, untouched), key=lambda change: change.last.start))
+    return tuple(sorted(_changes(runs, keys, conditions), key=lambda change: change.last.start))
 
 
-def _changes(
-    runs: Sequence[OrderedRun], keys: PlanKeys, conditions: Sequence[str], untouched: Sequence[str]
-) -> Iterator[Change]:
+def _changes(runs: Sequence[OrderedRun], keys: PlanKeys, conditions: Sequence[str]) -> Iterator[Change]:
     hours, place = WorkingHours.of(keys), {name: k for k, name in enumerate(conditions)}
     last: dict[str, OrderedRun] = {}
     for run in runs:
@@ -279,6 +273,5 @@ def _changes(
         before = last.get(run.article)
         if before is not None and before.condition != run.condition:
             back = place.get(run.condition, 0) < place.get(before.condition, 0)
-            ready = before.end if run.article in untouched else hours.changed(before.end, back=back)
-            yield Change(run.article, before, run, ready)
+            yield Change(run.article, before, run, hours.changed(before.end, back=back))
         last[run.article] = run

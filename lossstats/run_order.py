@@ -141,7 +141,7 @@ def lay_out_runs(settings: Settings, *, rng: np.random.Generator | int | None = 
     generator = np.random.default_rng(given)
     comparison = settings.comparison
     paths = _deal(settings, keys, generator)
-    clock = BenchClock(keys, comparison.all_conditions, comparison.controls)
+    clock = BenchClock(keys, comparison.all_conditions)
     turns = _turns(comparison.all_conditions, keys.blocks, generator)
     # A block of one article in several conditions keeps the order of that article; that of a single one has none.
     legs_in_block = comparison.design != "single"

@@ -1,0 +1,254 @@
+"""The sealed plan: written to plan.json before the first run, and read again."""
+
+from __future__ import annotations
+
+import dataclasses
+import hashlib
+import json
+import math
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from lossstats.faults import Fault, FaultList, TrialError
+from lossstats.number_rows import parse_stamp
+from lossstats.plan_times import OrderedRun
+from lossstats.raw_files import MOST_TABLE_BYTES, read_bytes
+from lossstats.rendering import Record, plain
+
+if TYPE_CHECKING:
+    from lossstats.run_order import RunOrder
+    from lossstats.settings import Settings
+
+FILE = "plan.json"
+FORMAT = 1
+# How the logs are written and what the words of the claim are is no part of a plan.
+_NOT_PLANNED = ("log", "scope")
+_SECTIONS = ("question", "difference_that_matters", "design", "settings", "order", "confounded")
+
+
+@dataclass(frozen=True)
+class SealedPlan(Record):
+    """A plan as it was sealed.
+
+    Attributes
+    ----------
+    question : str
+        The question.
+    difference_that_matters : float or None
+        As fixed; None if none was.
+    design : str
+        Design of the comparison.
+    settings : dict
+        All tables of trial.toml but [log] and [scope], by table and key; infinity as ``"inf"``.
+    runs : tuple of OrderedRun
+        The order.
+    confounded : tuple of str
+        What the order cannot tell apart, as it was said before the first run.
+    sha256 : str
+        SHA-256 of the canonical text of all this.
+    """
+
+    question: str
+    difference_that_matters: float | None
+    design: str
+    settings: dict[str, Any]
+    runs: tuple[OrderedRun, ...]
+    confounded: tuple[str, ...]
+    sha256: str
+
+    title = "Sealed plan"
+
+    def _rows(self) -> list[tuple[str, str]]:
+        matters = self.difference_that_matters
+        return [
+            ("question", self.question),
+            ("difference that matters", "none was fixed" if matters is None else f"{matters:g}"),
+            ("design", self.design),
+            ("runs", f"{len(self.runs)}, the first planned for {self.runs[0].start:%Y-%m-%d %H:%M}"),
+            *(("not told apart", sentence) for sentence in self.confounded),
+            ("SHA-256", self.sha256),
+        ]
+
+
+def seal_plan(settings: Settings, order: RunOrder) -> SealedPlan:
+    """Seal a plan.
+
+    Parameters
+    ----------
+    settings : Settings
+        What trial.toml says.
+    order : RunOrder
+        The order laid out for it.
+
+    Returns
+    -------
+    SealedPlan
+        With its hash.
+    """
+    content = _content(settings, order.runs, order.confounded)
+    return _plan(content, _digest(content))
+
+
+def plan_text(plan: SealedPlan) -> str:
+    r"""Write a sealed plan as plan.json.
+
+    Parameters
+    ----------
+    plan : SealedPlan
+        From `seal_plan`.
+
+    Returns
+    -------
+    str
+        JSON: format, the parts of the plan, a SHA-256 of each part, and one of the whole.
+
+    Notes
+    -----
+    A hash is taken over JSON with sorted keys, without blanks, in UTF-8 and without escapes beyond those that JSON
+    needs; it does not hang on how the file is set out.
+    """
+    content = {
+        "format": FORMAT,
+        "question": plan.question,
+        "difference_that_matters": plan.difference_that_matters,
+        "design": plan.design,
+        "settings": plan.settings,
+        "order": [_run_entry(run) for run in plan.runs],
+        "confounded": list(plan.confounded),
+    }
+    parts = {name: _digest(content[name]) for name in _SECTIONS}
+    sealed = {**content, "sha256_of_parts": parts, "sha256": plan.sha256}
+    return json.dumps(sealed, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def read_plan(folder: str | os.PathLike[str]) -> SealedPlan | None:
+    """Read the sealed plan of a trial folder and check its hash.
+
+    Parameters
+    ----------
+    folder : path
+        The trial folder.
+
+    Returns
+    -------
+    SealedPlan or None
+        None if the folder has no plan.json.
+
+    Raises
+    ------
+    TrialError
+        If the plan is not as it was sealed; the message names the parts that were edited.
+    """
+    path = Path(folder)
+    if not os.path.lexists(path / FILE):
+        return None
+    faults = FaultList(FILE)
+    data = read_bytes(path, FILE, faults, most=MOST_TABLE_BYTES)
+    if data is None:
+        raise TrialError(faults.listed())
+    content = _parsed(data)
+    parts, whole = content.pop("sha256_of_parts"), content.pop("sha256")
+    if _digest(content) != whole:
+        edited = [name for name in _SECTIONS if _digest(content.get(name)) != parts.get(name)]
+        where = f"another {', '.join(edited)} than was sealed" if edited else "another content or hash than was sealed"
+        found = f"{where} (SHA-256 {_digest(content)[:12]}…, sealed as {str(whole)[:12]}…)"
+        raise TrialError([Fault(FILE, None, None, found, "the file as `lossstats plan` wrote it")])
+    try:
+        return _plan(content, whole)
+    except (KeyError, TypeError, AttributeError) as error:
+        raise TrialError([Fault(FILE, None, None, f"a plan without its {error}", "the parts of a plan")]) from None
+
+
+def _parsed(data: bytes) -> dict[str, Any]:
+    accepted = "the file as `lossstats plan` wrote it"
+    try:
+        content = json.loads(data)
+    except (ValueError, RecursionError) as error:
+        raise TrialError([Fault(FILE, None, None, f"no JSON ({error})", accepted)]) from None
+    if not isinstance(content, dict) or content.get("format") != FORMAT:
+        found = repr(content.get("format")) if isinstance(content, dict) else f"a {type(content).__name__}"
+        raise TrialError([Fault(FILE, None, "key format", found, f"format {FORMAT}")])
+    if not isinstance(content.get("sha256_of_parts"), dict) or not isinstance(content.get("sha256"), str):
+        raise TrialError([Fault(FILE, None, "key sha256", "no hash", accepted)])
+    return content
+
+
+def _content(settings: Settings, runs: Sequence[OrderedRun], confounded: Sequence[str]) -> dict[str, Any]:
+    return {
+        "format": FORMAT,
+        "question": settings.trial.question,
+        "difference_that_matters": settings.comparison.difference_that_matters,
+        "design": settings.comparison.design,
+        "settings": planned_settings(settings),
+        "order": [_run_entry(run) for run in runs],
+        "confounded": list(confounded),
+    }
+
+
+def planned_settings(settings: Settings) -> dict[str, Any]:
+    """Give the part of trial.toml that a plan fixes.
+
+    Parameters
+    ----------
+    settings : Settings
+        What trial.toml says.
+
+    Returns
+    -------
+    dict
+        All tables but [log] and [scope], as JSON knows them; infinity as ``"inf"``.
+    """
+    tables: dict[str, Any] = json_values(plain(settings))
+    return {name: table for name, table in tables.items() if name not in _NOT_PLANNED}
+
+
+def json_values(value: Any) -> Any:
+    """Write infinity, which JSON does not know and degrees of freedom may be, as text.
+
+    Parameters
+    ----------
+    value : object
+        Dicts, lists and plain values.
+
+    Returns
+    -------
+    object
+        The same with ``"inf"`` for infinity.
+    """
+    if isinstance(value, dict):
+        return {key: json_values(item) for key, item in value.items()}
+    if isinstance(value, list):
+        return [json_values(item) for item in value]
+    return "inf" if isinstance(value, float) and math.isinf(value) else value
+
+
+def _run_entry(run: OrderedRun) -> dict[str, Any]:
+    return {**dataclasses.asdict(run), "start": run.start.isoformat(), "end": run.end.isoformat()}
+
+
+def _digest(content: Any) -> str:
+    text = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
+
+
+def _plan(content: dict[str, Any], digest: str) -> SealedPlan:
+    runs = tuple(_run(entry) for entry in content["order"])
+    return SealedPlan(
+        question=content["question"],
+        difference_that_matters=content["difference_that_matters"],
+        design=content["design"],
+        settings=content["settings"],
+        runs=runs,
+        confounded=tuple(content["confounded"]),
+        sha256=digest,
+    )
+
+
+def _run(entry: dict[str, Any]) -> OrderedRun:
+    start, end = (parse_stamp(entry[name]) for name in ("start", "end"))
+    if start is None or end is None:
+        raise KeyError("times")
+    return OrderedRun(**{**entry, "start": start, "end": end})
