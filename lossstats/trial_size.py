@@ -137,7 +137,7 @@ def size_trial(
         )
     final = plan.of_size(units)
     fewer = reached(units - 1) if units > least else None
-    words = f"{_counted(final)}: {_claim(difference, within, plan.unit)} in {of_trials(reached(units))} such trials"
+    words = f"{counted(final)}: {_claim(difference, within, plan.unit)} in {of_trials(reached(units))} such trials"
     return TrialSize(units, reached(units), fewer, power, difference, within, words, final, final.notes)
 
 
@@ -256,7 +256,19 @@ def _claim(difference: float, within: float | None, unit: str) -> str:
     return f"no difference beyond {within:g} {unit} is claimed, where {truth},"
 
 
-def _counted(plan: PlannedDesign) -> str:
+def counted(plan: PlannedDesign) -> str:
+    """Say how many units a plan has, and of what.
+
+    Parameters
+    ----------
+    plan : PlannedDesign
+        The trial.
+
+    Returns
+    -------
+    str
+        Without the mounts and runs of each.
+    """
     what = {
         "paired": "articles, each in both conditions",
         "crossover": "articles in both orders together",

@@ -1,0 +1,394 @@
+"""The cheapest trial: articles, mounts and runs for stated costs, and the one change of a plan that helps most."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+from lossstats.planned_checks import as_term
+from lossstats.planned_design import Design, PlannedDesign
+from lossstats.planning import design_and_units, of_trials, power_of, smallest_visible_difference, two_digits
+from lossstats.rendering import Record
+from lossstats.trial_size import LEAST_UNITS, check_question, counted, refuse_limit, smallest_size
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+COSTS = ("article", "mount", "run", "reference")
+_COLUMNS = ["articles", "mounts", "runs", "power", "cost"]
+
+
+@dataclass(frozen=True)
+class Change:
+    """One change of a plan and what it brings.
+
+    Attributes
+    ----------
+    words : str
+        What is changed.
+    difference : float
+        Smallest visible difference after it.
+    cost : float
+        Added cost; below 0 where it saves.
+    gain : float
+        Relative fall of the smallest visible difference (natural logarithm) per unit of cost; infinite for a gain
+        that costs nothing.
+    """
+
+    words: str
+    difference: float
+    cost: float
+    gain: float
+
+
+@dataclass(frozen=True)
+class Allocation(Record):
+    """The cheapest trial that reaches its power.
+
+    Attributes
+    ----------
+    plan : PlannedDesign
+        The trial.
+    cost : float
+        In the unit of the costs given.
+    power : float
+        Recomputed for the plan.
+    words : str
+        The plan as a sentence.
+    advice : str
+        The one change that would help most.
+    start : tuple of float
+        Mounts and runs of the continuous optimum, from which the search starts; a value is nan where the components
+        do not fix it.
+    candidates : tuple of tuple
+        For each number of mounts and runs the cheapest trial: articles, mounts, runs, power, cost; cheapest first.
+    notes : tuple of str
+        What must be known before the bench is booked.
+    """
+
+    plan: PlannedDesign
+    cost: float
+    power: float
+    words: str
+    advice: str
+    start: tuple[float, float]
+    candidates: tuple[tuple[int, int, int, float, float], ...]
+    notes: tuple[str, ...] = ()
+
+    title = "Cheapest trial"
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """Table of the plan and its runners-up, cheapest first.
+
+        Returns
+        -------
+        pandas.DataFrame
+            Columns articles, mounts, runs, power, cost.
+        """
+        import pandas as pd
+
+        return pd.DataFrame(list(self.candidates), columns=_COLUMNS)
+
+    def _rows(self) -> list[tuple[str, str]]:
+        rows = [("in words", self.words), ("cost", f"{self.cost:g}"), ("power", f"{self.power:.3f}")]
+        rows.append(("design, units", design_and_units(self.plan)))
+        for n, m, r, power, cost in self.candidates[1:4]:
+            rows.append(("runner-up", f"{n} x {m} x {r} for {cost:g}, power {power:.3f}"))
+        return [*rows, ("what helps most", self.advice), *(("note", note) for note in self.notes)]
+
+
+def cheapest_plan(
+    design: Design,
+    difference: float,
+    components: Mapping[str, Any],
+    costs: Mapping[str, float],
+    *,
+    power: float = 0.8,
+    within: float | None = None,
+    most_articles: int = 40,
+    most_mounts: int = 6,
+    most_runs: int = 6,
+    **keys: Any,
+) -> Allocation:
+    """Cheapest numbers of articles, mounts and runs with which the trial reaches its power.
+
+    Parameters
+    ----------
+    design : {"paired", "crossover", "independent", "controls", "single", "several"}
+        As in trial.toml; for design single the mounts are the units, and `most_articles` is the most of them.
+    difference : float
+        True difference.
+    components : mapping
+        As `PlannedDesign` takes them.
+    costs : mapping of str to float
+        Of one ``article``, ``mount``, ``run`` in any one unit (money, minutes); ``reference`` for one reference run,
+        as a mount and a run if left out.
+    power : float, default 0.8
+        Wanted.
+    within : float, optional
+        The difference that matters, where the trial is to claim that there is none that matters.
+    most_articles, most_mounts, most_runs : int
+        Largest numbers searched: articles a condition, mounts an article and condition, runs a mount.
+    **keys
+        Further fields of `PlannedDesign`.
+
+    Returns
+    -------
+    Allocation
+        The plan, its cost, the runners-up and the change that would help most.
+
+    Raises
+    ------
+    ValueError
+        If an argument is out of range, or no plan of the size asked for reaches the power.
+
+    Notes
+    -----
+    All numbers of mounts and runs are searched, from the continuous optimum outwards: r = √(c_mount σ_run² / (c_run
+    σ_mount²)), m = √(c_article σ_mount² / (c_mount σ²)), σ² the variance that remounting does not lower (Cochran,
+    1977, Sampling Techniques, 10.6, from memory). For each of them power rises with the number of articles.
+
+    Examples
+    --------
+    >>> cheapest_plan(
+    ...     "paired", 0.5, {"change": 0.1, "mount": 0.1, "run": 0.05}, {"article": 30, "mount": 15, "run": 20}
+    ... ).cost
+    400.0
+    """
+    prices = _checked_costs(costs)
+    single = design == "single"
+    least = LEAST_UNITS.get(design, 3)
+    keys = {**keys, "articles": 1, "mounts": least} if single else {**keys, "articles": least}
+    plan = PlannedDesign(design=design, components=components, **keys)
+    check_question(difference, within, power, most_articles, plan)
+    for name, most in (("most_mounts", most_mounts), ("most_runs", most_runs)):
+        if most != int(most) or most < 1:
+            raise ValueError(f"{name}: found {most!r}; accepted: a whole number of at least 1")
+    refuse_limit(plan, difference, within, power)
+    start = _continuous_optimum(plan, prices)
+    found = []
+    for m, r in _outwards(start, 1 if single else most_mounts, most_runs):
+        tried = replace(plan, runs=r) if single else replace(plan, mounts=m, runs=r)
+
+        def reached(units: int, tried: PlannedDesign = tried) -> float:
+            return power_of(tried.of_size(units), difference, within=within)
+
+        units = smallest_size(reached, power, least, most_articles)
+        if units is not None:
+            final = tried.of_size(units)
+            found.append((cost_of(final, prices), final, reached(units)))
+    if not found:
+        raise _out_of_reach(plan, difference, power, within, (most_articles, most_mounts, most_runs))
+    found.sort(key=lambda entry: (entry[0], -entry[2]))
+    cost, best, reached_power = found[0]
+    rows = tuple((p.articles, p.mounts, p.runs, chance, price) for price, p, chance in found)
+    words = f"{counted(best)}, {_per_unit(best)}: costs {cost:g}, power {reached_power:.2f}"
+    notes = (*_at_edge(best, most_articles + 1 if single else most_mounts, most_runs), *best.notes)
+    return Allocation(best, cost, reached_power, words, advice(best, costs), start, rows, notes)
+
+
+def advice(plan: PlannedDesign, costs: Mapping[str, float], *, power: float = 0.8) -> str:
+    """Name the one change of a plan that would help most for its cost.
+
+    Parameters
+    ----------
+    plan : PlannedDesign
+        The trial.
+    costs : mapping of str to float
+        As `cheapest_plan` takes them.
+    power : float, default 0.8
+        At which the smallest visible difference is taken.
+
+    Returns
+    -------
+    str
+        One sentence.
+
+    Raises
+    ------
+    ValueError
+        If a cost is missing or negative.
+    """
+    changes = changes_of(plan, costs, power=power)
+    now = smallest_visible_difference(plan, power=power).difference
+    best = next((change for change in changes if change.gain > 0), None)
+    if best is None:
+        return "none of the changes would lower the smallest visible difference"
+    price = (
+        f"for {best.cost:g} more" if best.cost > 0 else f"and {-best.cost:g} is saved" if best.cost else "at no cost"
+    )
+    return (
+        f"{best.words} would help most: the difference seen in {of_trials(power)} such trials falls from "
+        f"{two_digits(now)} to {two_digits(best.difference)} {plan.unit} {price}"
+    )
+
+
+def changes_of(plan: PlannedDesign, costs: Mapping[str, float], *, power: float = 0.8) -> tuple[Change, ...]:
+    """What each single change of a plan brings for its cost.
+
+    Parameters
+    ----------
+    plan : PlannedDesign
+        The trial.
+    costs : mapping of str to float
+        As `cheapest_plan` takes them. A run of twice the length is taken to cost two.
+    power : float, default 0.8
+        At which the smallest visible difference is taken.
+
+    Returns
+    -------
+    tuple of Change
+        Best first: one more article, mount, run, reference run a session, runs of twice the length, pairing.
+
+    Raises
+    ------
+    ValueError
+        If a cost is missing or negative.
+    """
+    prices = _checked_costs(costs)
+    now = smallest_visible_difference(plan, power=power).difference
+    here = cost_of(plan, prices)
+    found = []
+    for words, changed in _changed(plan):
+        difference = smallest_visible_difference(changed, power=power).difference
+        more = cost_of(changed, prices) - here
+        if words.startswith("runs of twice"):
+            more = prices["run"] * _runs(plan)
+        fall = math.log(now / difference)
+        gain = fall / more if more > 0 else math.inf if fall > 0 else fall
+        found.append(Change(words, difference, more, gain))
+    return tuple(sorted(found, key=lambda change: -change.gain))
+
+
+def cost_of(plan: PlannedDesign, costs: Mapping[str, float]) -> float:
+    """Cost of a plan.
+
+    Parameters
+    ----------
+    plan : PlannedDesign
+        The trial.
+    costs : mapping of str to float
+        Of one ``article``, ``mount``, ``run``; ``reference`` as a mount and a run if left out.
+
+    Returns
+    -------
+    float
+        Articles once each, mounts and runs in every condition, reference runs in every session.
+
+    Raises
+    ------
+    ValueError
+        If a cost is missing or negative.
+    """
+    prices = _checked_costs(costs)
+    references = plan.conditions * plan.references * prices["reference"]
+    fittings = _fittings(plan)
+    articles = 1 if plan.design == "single" else plan.articles
+    if plan.design == "controls":
+        articles = sum(plan.units)
+    elif plan.design == "independent" or (plan.design == "several" and not plan.blocks):
+        articles = plan.conditions * plan.articles
+    return float(articles * prices["article"] + fittings * prices["mount"] + _runs(plan) * prices["run"] + references)
+
+
+def _fittings(plan: PlannedDesign) -> int:
+    articles = sum(plan.units) if plan.design == "controls" else plan.articles
+    return plan.conditions * articles * plan.mounts
+
+
+def _runs(plan: PlannedDesign) -> int:
+    return _fittings(plan) * plan.runs
+
+
+def _continuous_optimum(plan: PlannedDesign, costs: Mapping[str, float]) -> tuple[float, float]:
+    variance = {name: as_term(value).standard_uncertainty ** 2 for name, value in plan.components.items()}
+    run = variance.get("run", 0.0) + variance.get("readings", 0.0) / plan.run_length
+    mount, change = variance.get("mount", 0.0), variance.get("change", 0.0)
+    groups = plan.design == "independent" or (plan.design == "several" and not plan.blocks)
+    # A pair is one article with two sets of mounts: its cost is shared by both, as is the variance of its change.
+    fixed = variance.get("article", 0.0) + change / 2 if groups else change
+    r = _root(costs["mount"] * run, costs["run"] * mount)
+    m = math.nan if plan.design == "single" else _root(costs["article"] * mount, costs["mount"] * fixed)
+    return m, r
+
+
+def _root(above: float, below: float) -> float:
+    return math.sqrt(above / below) if below > 0 else math.nan
+
+
+def _outwards(start: tuple[float, float], most_mounts: int, most_runs: int) -> Iterator[tuple[int, int]]:
+    m0, r0 = (1.0 if math.isnan(x) else x for x in start)
+    pairs = [(m, r) for m in range(1, most_mounts + 1) for r in range(1, most_runs + 1)]
+    return iter(sorted(pairs, key=lambda pair: abs(pair[0] - m0) + abs(pair[1] - r0)))
+
+
+def _changed(plan: PlannedDesign) -> Iterator[tuple[str, PlannedDesign]]:
+    """Every single change that the design allows."""
+    single = plan.design == "single"
+    if not single:
+        step = 2 if plan.design == "crossover" else 1
+        each = {"paired": "", "crossover": " in each order", "controls": " of each kind"}.get(plan.design, "")
+        if plan.design == "independent" or (plan.design == "several" and not plan.blocks):
+            each = " in each condition"
+        controls = None if plan.controls is None else plan.controls + 1
+        yield f"one more article{each}", replace(plan, articles=plan.articles + step, controls=controls)
+    yield "one more mount of each article", replace(plan, mounts=plan.mounts + 1)
+    yield "one more run of each mount", replace(plan, runs=plan.runs + 1)
+    if plan.references:
+        yield "one more reference run a session", replace(plan, references=plan.references + 1)
+    if plan.components.get("readings"):
+        yield "runs of twice the length", replace(plan, run_length=2 * plan.run_length)
+    if plan.design == "independent" and "change" in plan.components:
+        yield "measuring every article in both conditions", replace(plan, design="paired")
+    if plan.design == "several" and not plan.blocks and "change" in plan.components:
+        yield "measuring every article in every condition", replace(plan, blocks=True)
+
+
+def _at_edge(plan: PlannedDesign, most_mounts: int, most_runs: int) -> tuple[str, ...]:
+    edges = (("mounts", plan.mounts, most_mounts), ("runs", plan.runs, most_runs))
+    return tuple(
+        f"the cheapest plan has the most {name} searched ({most}); a larger most_{name} may find a cheaper one"
+        for name, number, most in edges
+        if number == most > 1
+    )
+
+
+def _checked_costs(costs: Mapping[str, float]) -> dict[str, float]:
+    unknown = [name for name in costs if name not in COSTS]
+    missing = [name for name in COSTS[:3] if name not in costs]
+    if unknown or missing:
+        found = f"{unknown[0]!r}" if unknown else f"no {missing[0]!r}"
+        raise ValueError(f"costs: found {found}; accepted: article, mount, run, and reference if there are any")
+    for name, cost in costs.items():
+        if not (cost >= 0 and math.isfinite(cost)):
+            raise ValueError(f"costs[{name!r}]: found {cost!r}; accepted: a cost of 0 or above")
+    prices = {name: float(cost) for name, cost in costs.items()}
+    if not any(prices.values()):
+        raise ValueError("costs: found 0 for all of them; accepted: at least one above 0")
+    return {"reference": prices["mount"] + prices["run"], **prices}
+
+
+def _out_of_reach(
+    plan: PlannedDesign, difference: float, power: float, within: float | None, most: tuple[int, int, int]
+) -> ValueError:
+    articles, mounts, runs = most
+    if plan.design == "single":
+        largest = replace(plan, mounts=articles, runs=runs)
+    else:
+        largest = replace(plan, articles=articles, mounts=mounts, runs=runs)
+    chance = power_of(largest, difference, within=within)
+    return ValueError(
+        f"power: {power:g} wanted of a difference of {difference:g} {plan.unit}, found {chance:.3g} with "
+        f"{articles} articles, {mounts} mounts, {runs} runs, the most asked for; accepted: larger most_articles, "
+        "most_mounts, most_runs, a larger difference, or a lower power"
+    )
+
+
+def _per_unit(plan: PlannedDesign) -> str:
+    runs = f"{plan.runs} {'run' if plan.runs == 1 else 'runs'} a mount"
+    if plan.design == "single":
+        return runs
+    return f"{plan.mounts} {'mount' if plan.mounts == 1 else 'mounts'} each, {runs}"

@@ -1,0 +1,387 @@
+"""Spread by source from a pilot or from earlier trials: article, change, mount, run, readings, for the next plan."""
+
+from __future__ import annotations
+
+import math
+import os
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from lossstats.estimate import Term
+from lossstats.rendering import Record, shown_dof
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from lossstats.result import Result
+
+_SOURCES = ("run", "mount", "change", "article")
+Cells = dict[tuple[str, str], list[list[float]]]
+
+
+@dataclass(frozen=True)
+class PilotComponents(Record):
+    """Standard deviations by source, with degrees of freedom, as `PlannedDesign` takes them.
+
+    Attributes
+    ----------
+    components : dict of str to Term
+        Standard deviation and degrees of freedom by source, in `unit`.
+    reference_sd : float or None
+        Standard deviation of one reference run, refit included where the reference article was refitted.
+    reference_dof : float
+        Its degrees of freedom.
+    trials : tuple of str
+        Where they come from.
+    unit : str
+        Unit of the measurand.
+    notes : tuple of str
+        What could not be told apart, and what cannot be told from 0.
+    """
+
+    components: dict[str, Term]
+    reference_sd: float | None
+    reference_dof: float
+    trials: tuple[str, ...]
+    unit: str
+    notes: tuple[str, ...] = ()
+
+    title = "Spread by source"
+
+    def planning_sd(self, assurance: float = 0.8) -> dict[str, float]:
+        """Give the standard deviations that a plan should reckon with, each by itself.
+
+        Parameters
+        ----------
+        assurance : float, default 0.8
+            Chance that the true one is not larger.
+
+        Returns
+        -------
+        dict of str to float
+            Times the root of ν over the chi-square quantile of 1 - assurance.
+        """
+        from scipy.special import gammaincinv
+
+        return {
+            name: sd * (math.sqrt(dof / (2 * float(gammaincinv(dof / 2, 1 - assurance)))) if math.isfinite(dof) else 1)
+            for name, (sd, dof) in self.components.items()
+        }
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """Table by source.
+
+        Returns
+        -------
+        pandas.DataFrame
+            Columns sd, degrees_of_freedom, planning_sd.
+        """
+        import pandas as pd
+
+        planned = self.planning_sd()
+        rows = [[name, *term, planned[name]] for name, term in self.components.items()]
+        return pd.DataFrame(rows, columns=["source", "sd", "degrees_of_freedom", "planning_sd"]).set_index("source")
+
+    def _rows(self) -> list[tuple[str, str]]:
+        planned = self.planning_sd()
+        rows = [
+            (name, f"{sd:.2g} {self.unit} ({shown_dof(dof)} degrees of freedom), plan with {planned[name]:.2g}")
+            for name, (sd, dof) in self.components.items()
+        ]
+        if self.reference_sd is not None:
+            known = f"({shown_dof(self.reference_dof)} degrees of freedom)"
+            rows.append(("one reference run", f"{self.reference_sd:.2g} {self.unit} {known}"))
+        rows.append(("from", ", ".join(self.trials)))
+        return rows + [("note", note) for note in self.notes]
+
+
+@dataclass(frozen=True)
+class MeanSquare:
+    """A mean square and what it is expected to be.
+
+    Attributes
+    ----------
+    value : float
+        Mean square.
+    degrees_of_freedom : float
+        Of it.
+    expected : dict of str to float
+        Multiples of the variances by source whose sum it estimates.
+    """
+
+    value: float
+    degrees_of_freedom: float
+    expected: dict[str, float] = field(default_factory=dict)
+
+
+def components_from_trials(folders_or_trials: Any) -> PilotComponents:
+    """Find the spread by source in a pilot or in earlier trials.
+
+    Parameters
+    ----------
+    folders_or_trials : path, Trial, or sequence of them
+        Trials of the same kind of article on the same bench; their mean squares are pooled.
+
+    Returns
+    -------
+    PilotComponents
+        With degrees of freedom: a plan made from it inflates its spread for them.
+
+    Raises
+    ------
+    TrialError
+        If a folder has faults.
+    ValueError
+        If there is no trial, the trials have different units, or nothing in them was repeated.
+
+    Notes
+    -----
+    Levels are corrected for drift first. Unweighted mean squares of runs in a mount, mounts of an article in a
+    condition, changes of the articles, articles; the variances solve the equations of their expectations, and
+    a negative one is shown as 0. Degrees of freedom of a difference of mean squares by Satterthwaite (1946), Biometrics
+    2, 110. Where mounts were not repeated, the refits of the reference article stand in for them.
+    """
+    from lossstats.analysis import conclude, reduce_trial
+    from lossstats.trial import Trial, read_trial
+
+    listed = [folders_or_trials] if isinstance(folders_or_trials, str | os.PathLike | Trial) else folders_or_trials
+    trials = [item if isinstance(item, Trial) else read_trial(item) for item in listed]
+    results = [conclude(trial, reduce_trial(trial)) for trial in trials]
+    if not results:
+        raise ValueError("folders_or_trials: found none; accepted: at least one trial or trial folder")
+    units = {result.settings.trial.unit for result in results}
+    if len(units) > 1:
+        raise ValueError(f"folders_or_trials: found the units {', '.join(sorted(units))}; accepted: one and the same")
+    squares = pool([_squares(result) for result in results])
+    references = [_reference(result) for result in results]
+    reference = pool([{"reference": square} for square in references if square is not None]).get("reference")
+    notes = []
+    if "mount" not in squares and reference is not None and "mount" in reference.expected:
+        squares["mount"] = MeanSquare(reference.value, reference.degrees_of_freedom, {"mount": 1.0, "run": 1.0})
+        notes.append("no mount was repeated: refit and run of the reference article stand in for mount and run")
+    components, more = solve(squares)
+    names = tuple(result.name or f"trial {i}" for i, result in enumerate(results, start=1))
+    return PilotComponents(
+        _with_readings(components, results),
+        None if reference is None else math.sqrt(reference.value),
+        math.inf if reference is None else reference.degrees_of_freedom,
+        names,
+        units.pop(),
+        (*notes, *more, *_missing(components)),
+    )
+
+
+def mean_squares(cells: Cells, *, blocks: bool) -> dict[str, MeanSquare]:
+    """Unweighted mean squares of one trial and their expectations.
+
+    Parameters
+    ----------
+    cells : dict of (str, str) to list of list of float
+        By article and condition: the levels of the runs of each mount.
+    blocks : bool
+        Whether articles were measured in every condition; those that were not are left aside for the change.
+
+    Returns
+    -------
+    dict of str to MeanSquare
+        By source, those with degrees of freedom.
+    """
+    found = {"run": _run_square(cells), "mount": _mount_square(cells)}
+    found |= _block_squares(cells) if blocks else {"article": _group_square(cells)}
+    return {name: square for name, square in found.items() if square is not None}
+
+
+def pool(trials: Iterable[Mapping[str, MeanSquare]]) -> dict[str, MeanSquare]:
+    """Pool mean squares of several trials by their degrees of freedom.
+
+    Parameters
+    ----------
+    trials : iterable of mapping of str to MeanSquare
+        One mapping a trial.
+
+    Returns
+    -------
+    dict of str to MeanSquare
+        By source.
+    """
+    gathered: dict[str, list[MeanSquare]] = {}
+    for trial in trials:
+        for name, square in trial.items():
+            gathered.setdefault(name, []).append(square)
+    return {name: _pooled(squares) for name, squares in gathered.items()}
+
+
+def solve(squares: Mapping[str, MeanSquare]) -> tuple[dict[str, Term], tuple[str, ...]]:
+    """Solve for the standard deviations whose expected mean squares are those found.
+
+    Parameters
+    ----------
+    squares : mapping of str to MeanSquare
+        By source. A source without a mean square of its own is contained in the others.
+
+    Returns
+    -------
+    tuple
+        Standard deviation and degrees of freedom by source, and notes.
+
+    Raises
+    ------
+    ValueError
+        If there is no mean square.
+    """
+    names = [name for name in _SOURCES if name in squares]
+    if not names:
+        raise ValueError(
+            "folders_or_trials: found nothing repeated, neither runs nor mounts nor articles; accepted: trials with at "
+            "least one of them repeated"
+        )
+    system = np.array([[squares[row].expected.get(column, 0.0) for column in names] for row in names])
+    parts = np.linalg.inv(system) * np.array([squares[name].value for name in names])
+    dofs = np.array([squares[name].degrees_of_freedom for name in names])
+    components, notes = {}, []
+    for name, row in zip(names, parts, strict=True):
+        variance = float(row.sum())
+        if variance <= 0:
+            components[name] = Term(0.0, squares[name].degrees_of_freedom)
+            notes.append(
+                f"{name}: cannot be told from 0 with {shown_dof(squares[name].degrees_of_freedom)} "
+                "degrees of freedom; that does not make it 0"
+            )
+            continue
+        components[name] = Term(math.sqrt(variance), float(variance**2 / (row**2 / dofs).sum()))
+    return components, tuple(notes)
+
+
+def _squares(result: Result) -> dict[str, MeanSquare]:
+    keys = result.settings.comparison
+    cells: dict[tuple[str, str], dict[str, list[float]]] = {}
+    for run in result.runs:
+        if run.role == "test" and run.used and run.corrected is not None:
+            cells.setdefault((run.article, run.condition), {}).setdefault(run.mount, []).append(run.corrected)
+    listed = {key: list(mounts.values()) for key, mounts in cells.items()}
+    blocks = keys.design in ("paired", "crossover", "controls", "single") or keys.blocks == "article"
+    treated = {key: mounts for key, mounts in listed.items() if key[0] not in keys.controls}
+    # Untouched articles show refits and runs as the others do, but no change of their own.
+    return mean_squares(treated, blocks=blocks) | {
+        name: square for name, square in mean_squares(listed, blocks=blocks).items() if name in ("run", "mount")
+    }
+
+
+def _run_square(cells: Cells) -> MeanSquare | None:
+    mounts = [mount for cell in cells.values() for mount in cell]
+    dof = sum(len(mount) - 1 for mount in mounts)
+    total = sum(float(np.var(mount)) * len(mount) for mount in mounts)
+    return MeanSquare(total / dof, dof, {"run": 1.0}) if dof else None
+
+
+def _mount_square(cells: Cells) -> MeanSquare | None:
+    dof = sum(len(cell) - 1 for cell in cells.values())
+    if not dof:
+        return None
+    total, runs = 0.0, 0.0
+    for cell in cells.values():
+        total += float(np.var([np.mean(mount) for mount in cell])) * len(cell)
+        runs += (len(cell) - 1) * float(np.mean([1 / len(mount) for mount in cell]))
+    return MeanSquare(total / dof, dof, {"mount": 1.0, "run": runs / dof})
+
+
+def _within(cells: Iterable[list[list[float]]]) -> dict[str, float]:
+    """Multiples of the variances of mounts and runs in the mean of a cell, averaged over cells."""
+    cells = list(cells)
+    mount = float(np.mean([1 / len(cell) for cell in cells]))
+    run = float(np.mean([sum(1 / len(mount) for mount in cell) / len(cell) ** 2 for cell in cells]))
+    return {"mount": mount, "run": run}
+
+
+def _mean(cell: list[list[float]]) -> float:
+    return float(np.mean([np.mean(mount) for mount in cell]))
+
+
+def _block_squares(cells: Cells) -> dict[str, MeanSquare | None]:
+    conditions = list(dict.fromkeys(condition for _, condition in cells))
+    articles = list(dict.fromkeys(article for article, _ in cells))
+    whole = [a for a in articles if all((a, c) in cells for c in conditions)]
+    n, k = len(whole), len(conditions)
+    if n < 2 or k < 2:
+        return {}
+    used = {(a, c): cells[a, c] for a in whole for c in conditions}
+    means = np.array([[_mean(used[a, c]) for c in conditions] for a in whole])
+    rest = means - means.mean(axis=1, keepdims=True) - means.mean(axis=0) + means.mean()
+    dof = (n - 1) * (k - 1)
+    within = _within(used.values())
+    # The change is the difference of two conditions: twice the interaction of article and condition.
+    change = MeanSquare(
+        2 * float((rest**2).sum()) / dof, dof, {"change": 1.0, **{name: 2 * part for name, part in within.items()}}
+    )
+    spread = float(np.var(means.mean(axis=1), ddof=1))
+    expected = {"article": 1.0, "change": 0.5 / k, **{name: part / k for name, part in within.items()}}
+    return {"change": change, "article": MeanSquare(spread, n - 1, expected)}
+
+
+def _group_square(cells: Cells) -> MeanSquare | None:
+    groups: dict[str, list[float]] = {}
+    for (_, condition), cell in cells.items():
+        groups.setdefault(condition, []).append(_mean(cell))
+    dof = sum(len(group) - 1 for group in groups.values())
+    total = sum(float(np.var(group)) * len(group) for group in groups.values())
+    expected = {"article": 1.0, "change": 0.5, **_within(cells.values())}
+    return MeanSquare(total / dof, dof, expected) if dof else None
+
+
+def _reference(result: Result) -> MeanSquare | None:
+    drift = result.drift
+    if drift.reference_repeatability is None or drift.reference_source == "readings of the reference runs alone":
+        return None
+    mounts = [(run.article, run.mount) for run in result.runs if run.role == "reference"]
+    refitted = len(set(mounts)) == len(mounts)
+    expected = {"mount": 1.0, "run": 1.0} if refitted else {"run": 1.0}
+    return MeanSquare(drift.reference_repeatability**2, min(drift.reference_dof, 1e6), expected)
+
+
+def _pooled(squares: Sequence[MeanSquare]) -> MeanSquare:
+    dof = sum(square.degrees_of_freedom for square in squares)
+    value = sum(square.value * square.degrees_of_freedom for square in squares) / dof
+    shared = set.intersection(*(set(square.expected) for square in squares))
+    expected = {
+        name: sum(square.expected[name] * square.degrees_of_freedom for square in squares) / dof
+        for name in squares[0].expected
+        if name in shared
+    }
+    return MeanSquare(value, dof, expected)
+
+
+def _with_readings(components: Mapping[str, Term], results: Sequence[Result]) -> dict[str, Term]:
+    """Part of the lowest source that the readings of a run cause, and that falls as runs get longer."""
+    lowest = next((name for name in ("run", "mount") if name in components), None)
+    squares = [
+        run.level.standard_uncertainty**2
+        for result in results
+        for run in result.runs
+        if run.role == "test" and run.used
+    ]
+    if lowest is None or not squares:
+        return dict(components)
+    sd, dof = components[lowest]
+    readings = min(math.sqrt(sum(squares) / len(squares)), sd)
+    rest = Term(math.sqrt(max(sd**2 - readings**2, 0.0)), dof)
+    return {**components, lowest: rest, "readings": Term(readings, dof)}
+
+
+def _missing(components: Mapping[str, Term]) -> tuple[str, ...]:
+    notes = []
+    if "run" not in components and "mount" in components:
+        notes.append("no run was repeated in a mount: mount contains run")
+    if "mount" not in components:
+        notes.append(
+            "neither mounts nor refits of the reference article were repeated: the others contain mount and run"
+        )
+    if "article" in components and "change" not in components:
+        notes.append(
+            "articles were measured in one condition each: article contains half the variance of their change, and a "
+            "paired trial cannot be planned from these alone"
+        )
+    return tuple(notes)
