@@ -18,15 +18,17 @@ from lossstats.comparison import (
     compare_single,
     compare_with_controls,
 )
-from lossstats.drift import DriftCorrection, correct_drift
+from lossstats.corrected_levels import correct_levels
+from lossstats.drift import DriftCorrection
 from lossstats.looks import earlier_looks, look_notes
 from lossstats.ranking import Ranking, rank_conditions
 from lossstats.ranking_statement import make_ranking_statement
 from lossstats.result import FOLDER, Result, RunResult, versions
-from lossstats.saving import SharedCovariance
+from lossstats.saving_budget import SavingBudget, make_saving_budget
+from lossstats.shared_errors import SharedErrors, shared_errors
 from lossstats.statement import make_statement
 from lossstats.trial import Run, Trial, read_trial
-from lossstats.unit_table import TestRun, UnitTable, make_unit_table
+from lossstats.unit_table import UnitTable
 
 if TYPE_CHECKING:
     from lossstats.levels import ReducedRun
@@ -116,10 +118,12 @@ def conclude(trial: Trial, reduced: Sequence[ReducedRun]) -> Result:
     levels = np.array([r.level.value for r in reduced])
     # A test run left out is still corrected, for the picture; a zero or reference run left out corrects nothing.
     kept = [i for i, run in enumerate(trial.runs) if used[i] or run.role == "test"]
-    drift = _correct(trial, reduced, levels, kept)
     tests = [i for i, run in enumerate(trial.runs) if run.role == "test"]
-    units = _tabulate(trial, drift, [used[i] for i in tests])
-    options = _options(trial.settings, units, drift, [reduced[i] for i in tests])
+    usable = [used[i] for i in tests]
+    corrected = correct_levels(trial, reduced, kept, usable)
+    drift, units = corrected.drift, corrected.units
+    errors = shared_errors(trial.settings, [trial.runs[i] for i in kept], corrected)
+    options = _options(trial.settings, units, errors, [reduced[i] for i in tests])
     several = trial.settings.comparison.design == "several"
     comparison = None if several else _compare(trial.settings, units, options, _after_first(trial))
     ranking = _rank(trial.settings, units, options) if several else None
@@ -132,6 +136,7 @@ def conclude(trial: Trial, reduced: Sequence[ReducedRun]) -> Result:
     counts = _unit_counts(units, trial.settings)
     notes = (
         *_notes(runs, units, drift),
+        *corrected.notes,
         *look_notes(earlier, counts, trial.settings.comparison.planned_units),
     )
     return Result(
@@ -142,6 +147,7 @@ def conclude(trial: Trial, reduced: Sequence[ReducedRun]) -> Result:
         units=units.values,
         comparison=comparison,
         ranking=ranking,
+        budget=_budget(trial.settings, comparison, ranking, errors.stated),
         statement=_state(trial.settings, comparison, ranking, notes),
         notes=notes,
         earlier_looks=earlier,
@@ -194,52 +200,6 @@ def _usable(trial: Trial, reduced: Sequence[ReducedRun]) -> tuple[list[bool], li
     return [not (m and leave) for m in moving], ["still moving at its end" if m and leave else "" for m in moving]
 
 
-def _correct(trial: Trial, reduced: Sequence[ReducedRun], levels: Array, kept: Sequence[int]) -> DriftCorrection:
-    """Drift correction over all test runs and the anchors in use."""
-    rule = trial.settings.drift
-    first = trial.runs[0].start
-    stretches = _stretches(trial)
-    runs = [trial.runs[i] for i in kept]
-    return correct_drift(
-        levels[list(kept)],
-        [reduced[i].level.standard_uncertainty for i in kept],
-        [(run.start - first).total_seconds() + float(run.time_s[-1]) / 2 for run in runs],
-        [stretches[i] for i in kept],
-        [run.role for run in runs],
-        reference_repeatability=rule.reference_repeatability,
-        reference_dof=rule.reference_repeatability_dof,
-        use_references=rule.references == "interpolate",
-        use_zeros=rule.zeros == "interpolate",
-    )
-
-
-def _stretches(trial: Trial) -> list[str]:
-    """Bench day of each run, parted where the trial says that the bench was touched."""
-    from datetime import datetime
-
-    breaks = [datetime.fromisoformat(text) for text in trial.settings.drift.breaks]
-    names = []
-    for run in trial.runs:
-        part = sum(b <= run.start for b in breaks)
-        names.append(f"{run.bench_day} part {part + 1}" if breaks else run.bench_day)
-    return names
-
-
-def _tabulate(trial: Trial, drift: DriftCorrection, used: Sequence[bool]) -> UnitTable:
-    keys = trial.settings.comparison
-    tests = [TestRun(run.article, run.condition, run.mount) for run in trial.runs if run.role == "test"]
-    return make_unit_table(
-        tests,
-        drift.levels,
-        used,
-        conditions=keys.all_conditions,
-        controls=keys.controls,
-        # A known repeatability speaks of mounts, and the article is then one unit whatever the number of mounts.
-        unit="article" if keys.repeatability is not None else keys.unit_of_replication,
-        paired=keys.design in {"paired", "crossover", "controls"} or keys.blocks == "article",
-    )
-
-
 def _after_first(trial: Trial) -> frozenset[str]:
     """Articles whose first test run was in the condition after."""
     first: dict[str, str] = {}
@@ -254,14 +214,14 @@ def _unit_counts(units: UnitTable, settings: Settings) -> list[int]:
 
 
 def _options(
-    settings: Settings, units: UnitTable, drift: DriftCorrection, reduced: Sequence[ReducedRun]
+    settings: Settings, units: UnitTable, errors: SharedErrors, reduced: Sequence[ReducedRun]
 ) -> dict[str, Any]:
     """What goes with the unit values into any comparison."""
     keys = settings.comparison
     return {
         "confidence": keys.confidence,
         "matters": keys.difference_that_matters,
-        "shared": _shared(settings, units, drift),
+        "shared": errors.given,
         "better": settings.trial.better,
         "unit": settings.trial.unit,
         **_floors(units, reduced),
@@ -301,6 +261,29 @@ def _state(
     return make_statement(settings, comparison, notes)
 
 
+def _budget(
+    settings: Settings, comparison: Comparison | None, ranking: Ranking | None, stated: dict[str, str]
+) -> SavingBudget:
+    """Of the saving, or of the leading comparison of several."""
+    keys, unit = settings.comparison, settings.trial.unit
+    scatter = "scatter between the units: readings, mounting, and what drift differs from run to run are in it"
+    if keys.design == "single" and keys.repeatability is not None:
+        scatter = "repeatability of a mount, known from elsewhere"
+    words = {
+        "scatter": scatter,
+        "readings": "noise of the readings within a run",
+        "resolution": "display step of the readings",
+        **stated,
+    }
+    if ranking is not None:
+        leading = ranking.leading
+        return make_saving_budget(leading, None, leading._spread, words, unit=unit)
+    assert comparison is not None  # one of the two was made  # noqa: S101
+    d = comparison.difference
+    spread = None if d is None else d._spread
+    return make_saving_budget(d, comparison.percent, spread, words, unit=unit, why_none=comparison.why_no_interval)
+
+
 def _compare_one_article(settings: Settings, units: UnitTable, options: dict[str, Any]) -> Comparison:
     """One article: by a repeatability known from elsewhere, else by its mounts as units, else a description."""
     keys = settings.comparison
@@ -320,19 +303,6 @@ def _compare_one_article(settings: Settings, units: UnitTable, options: dict[str
         mounts=(mounts[0], mounts[1]),
         **options,
     )
-
-
-def _shared(settings: Settings, units: UnitTable, drift: DriftCorrection) -> dict[str, Any]:
-    """Errors that the scatter between units cannot contain."""
-    i = settings.instrument
-    covariance = units.averaging @ drift.covariance @ units.averaging.T
-    return {
-        "gain": (i.gain, i.gain_dof),
-        "zero": (i.zero, i.zero_dof),
-        "rezero": (i.rezero, i.rezero_dof),
-        "drift": SharedCovariance(covariance, drift.reference_dof),
-        "drift origin": drift.origin_uncertainty,
-    }
 
 
 def _floors(units: UnitTable, reduced: Sequence[ReducedRun]) -> dict[str, float]:

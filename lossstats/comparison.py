@@ -32,7 +32,7 @@ from lossstats.estimate import (
 )
 from lossstats.rendering import Record, shown_dof
 from lossstats.resampling import ExactTest, permute_groups, sign_flip
-from lossstats.saving import Better, Floors, Options, Shared, percent_saving, shared_terms
+from lossstats.saving import Better, Floors, Options, Shared, percent_saving, scatter_of, shared_terms
 from lossstats.units import order_of, same_units, unit_values
 from lossstats.verdict import Verdict, decide
 
@@ -467,9 +467,10 @@ def _compare(
     cells = np.concatenate(parts)
     saving = options.sign * contrast.value(cells)
     spread = Spread(
-        known or contrast.scatter(cells),
+        known or scatter_of(contrast, cells, options.shared),
         options.floors.of((1, 1)),
         shared_terms(options.shared, contrast, cells, parts),
+        options.floors.parts((1, 1)),
     )
     _refuse_zero_spread(spread)
     difference = make_estimate(saving, spread, options.confidence, unit=options.unit)

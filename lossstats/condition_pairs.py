@@ -188,7 +188,12 @@ def _pair(conditions: Conditions, request: Request, first: str, second: str) -> 
     cells = np.concatenate(parts)
     shared = _shared_of(conditions, request.shared, first, second)
     options = request.options(n)
-    spread = Spread(contrast.scatter(cells), options.floors.of((1, 1)), shared_terms(shared, contrast, cells, parts))
+    spread = Spread(
+        contrast.scatter(cells),
+        options.floors.of((1, 1)),
+        shared_terms(shared, contrast, cells, parts),
+        options.floors.parts((1, 1)),
+    )
     difference = Uncertain(options.sign * contrast.value(cells), spread, request.confidence)
     if request.control is None:
         return Pair(first, second, difference, None, "no control was named")

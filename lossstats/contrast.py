@@ -94,7 +94,10 @@ class Contrast:
                 continue
             own = rows @ covariance @ rows.T
             seen += (np.trace(own) - own.sum() / n) / ((n - 1) * n)
-        return math.sqrt(max(0.0, float(true - seen)))
+        hidden = float(true - seen)
+        # What cancels but for rounding is nothing; its root would look like something.
+        rounding = 1e-13 * float(np.abs(self.weights) @ np.abs(covariance) @ np.abs(self.weights))
+        return math.sqrt(hidden) if hidden > rounding else 0.0
 
     def rescaled(self, factors: Array) -> Contrast:
         """The contrast of cells multiplied by fixed factors.

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -52,7 +53,8 @@ class DriftCorrection(Record):
     levels : ndarray, shape (test runs,)
         Corrected levels, in bench order.
     applied : ndarray, shape (all runs,)
-        What was taken off each run's level (nan for zero runs and, with no correction, 0).
+        What was taken off each run's level (nan for zero runs and, with no correction, 0), the way to the nominal
+        operating point included.
     covariance : ndarray, shape (test runs, test runs)
         Covariance of the correction itself: the runs share the reference and zero runs next to them.
     origin_uncertainty : float
@@ -74,6 +76,8 @@ class DriftCorrection(Record):
         Positions (in bench order) of test runs not between two reference runs of their stretch.
     notes : tuple of str
         What a reader must know.
+    nominal_levels : ndarray, shape (all runs,)
+        Levels with their zero taken off, at the nominal operating point, before the references are used.
     """
 
     levels: Array
@@ -89,8 +93,28 @@ class DriftCorrection(Record):
     corrected_by_zeros: bool
     outside: tuple[int, ...] = ()
     notes: tuple[str, ...] = field(default=())
+    nominal_levels: Array = field(repr=False, compare=False, default_factory=lambda: np.empty(0))
+    _from_levels: Array = field(repr=False, compare=False, default_factory=lambda: np.empty((0, 0)))
+    _from_nominal: Array = field(repr=False, compare=False, default_factory=lambda: np.empty((0, 0)))
 
     title = "Bench drift"
+
+    def carried(self, pattern: Array, *, of: Literal["levels", "nominal levels"] = "levels") -> Array:
+        """What an error of all runs leaves in the corrected levels; what the anchors share with a test run cancels.
+
+        Parameters
+        ----------
+        pattern : ndarray, shape (runs,)
+            Error of each run for one common cause.
+        of : {"levels", "nominal levels"}
+            Whether it is an error of the levels as read, or of those brought to the nominal operating point.
+
+        Returns
+        -------
+        ndarray, shape (test runs,)
+            Error of each corrected level for the same cause.
+        """
+        return (self._from_levels if of == "levels" else self._from_nominal) @ pattern
 
     def _rows(self) -> list[tuple[str, str]]:
         done = [
@@ -120,6 +144,7 @@ def correct_drift(
     reference_dof: float = math.inf,
     use_references: bool = True,
     use_zeros: bool = True,
+    factors: Sequence[float] | Array | None = None,
 ) -> DriftCorrection:
     """Take the drift of the bench off the test runs by interpolating between zero and between reference runs.
 
@@ -139,6 +164,8 @@ def correct_drift(
         Its degrees of freedom.
     use_references, use_zeros : bool
         Whether to correct by them.
+    factors : sequence of float, shape (runs,), optional
+        Brings each run to the nominal operating point, once its zero is taken off; 1 for zero runs.
 
     Returns
     -------
@@ -171,11 +198,12 @@ def correct_drift(
         )
 
     offsets = -_interpolation(t, stretch, zero) if by_zeros else np.zeros((len(y), len(y)))
-    zeroed = np.eye(len(y)) + offsets
-    weights = zeroed
+    scale = np.ones(len(y)) if factors is None else np.asarray(factors, dtype=float)
+    zeroed = scale[:, None] * (np.eye(len(y)) + offsets)
+    straight = np.eye(len(y))
     if by_references:
-        origin = _origin(reference, stretch) @ zeroed
-        weights = zeroed - _interpolation(t, stretch, reference) @ zeroed + origin
+        straight = straight - _interpolation(t, stretch, reference) + _origin(reference, stretch)
+    weights = straight @ zeroed
     corrected = weights @ y
 
     sd, dof, source = _reference_sd(y @ zeroed.T, t, stretch, reference, reference_repeatability, reference_dof)
@@ -197,7 +225,7 @@ def correct_drift(
     return DriftCorrection(
         corrected[test], applied, shared @ shared.T, float(np.ptp(refs)) / math.sqrt(12) if by_references else 0.0,
         sd if by_references else None, dof, source if by_references else "none", check, why,
-        by_references, by_zeros, outside, tuple(notes),
+        by_references, by_zeros, outside, tuple(notes), zeroed @ y, weights[test], straight[test],
     )  # fmt: skip
 
 

@@ -36,11 +36,14 @@ class Spread:
         believed. It is never added: the scatter between units already contains it.
     shared : dict of str to Term
         Errors common to the units, which their scatter cannot contain (gain, zero, drift).
+    floor_parts : dict of str to float
+        The floor by source, where that is known; for the budget only.
     """
 
     scatter: Term
     floor: float = 0.0
     shared: dict[str, Term] = field(default_factory=dict)
+    floor_parts: dict[str, float] = field(default_factory=dict)
 
     def units(self, confidence: float) -> Term:
         """Scatter or its floor, whichever gives the wider interval at this confidence.

@@ -240,8 +240,7 @@ def draw_budget(result: Result, *, ax: Axes | None = None) -> Axes:
         if difference is None:
             _say_why_empty(ax, result.compared.why_no_interval)
             return ax
-        table: Any = result.budget.itertuples()
-        rows = sorted(((float(share), float(u), str(name)) for name, u, share in table))
+        rows = sorted((s.share, s.contribution, s.source) for s in result.budget.added)
         ax.barh([plain_text(name) for *_, name in rows], [100 * share for share, *_ in rows], color=BEFORE, height=0.6)
         ax.set_ylim(len(rows) - 0.5 - max(3, len(rows)), len(rows) - 0.5)  # a lone bar is as thin as one of three
         for number, (share, u, _) in enumerate(rows):

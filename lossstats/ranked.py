@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from lossstats.estimate import Spread
 from lossstats.overall import OverallTest
 from lossstats.rendering import Record, decimals_for, shown
 from lossstats.verdict import Verdict
@@ -50,6 +51,7 @@ class PairDifference(Record):
     components: dict[str, float]
     p_adjusted: float
     verdict: Verdict
+    _spread: Spread | None = field(default=None, repr=False, compare=False)
 
     title = "Difference of two conditions"
 

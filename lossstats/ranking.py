@@ -151,6 +151,7 @@ def _differences(conditions: Conditions, request: Request, pairs: Sequence[Pair]
                 components=part.spread.components(request.confidence),
                 p_adjusted=p,
                 verdict=_verdict(low, high, (conditions.n[pair.first], conditions.n[pair.second]), request),
+                _spread=part.spread,
             )
         )
     return tuple(found)

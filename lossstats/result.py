@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from lossstats.estimate import Estimate
     from lossstats.levels import Level
     from lossstats.ranked import PairDifference, Ranking
+    from lossstats.saving_budget import SavingBudget
     from lossstats.screening import Screening
     from lossstats.settings import Settings
     from lossstats.settling import Settled
@@ -105,6 +106,8 @@ class Result(Record):
         Difference, percent, p, verdict; None where three conditions or more were compared.
     ranking : Ranking or None
         Differences with simultaneous intervals, ratios, groups; None where two conditions were compared.
+    budget : SavingBudget
+        What the uncertainty of the saving is made of; of the leading comparison where there are several.
     statement : Statement
         The words.
     notes : tuple of str
@@ -124,6 +127,7 @@ class Result(Record):
     units: tuple[UnitValue, ...]
     comparison: Comparison | None
     ranking: Ranking | None
+    budget: SavingBudget
     statement: Statement
     notes: tuple[str, ...]
     earlier_looks: tuple[Look, ...]
@@ -248,23 +252,6 @@ class Result(Record):
         )
         wide = table.pivot_table(index=["group", "unit"], columns="condition", values="value", sort=False)
         return wide.reindex(columns=list(self.settings.comparison.all_conditions))
-
-    @property
-    def budget(self) -> pd.DataFrame:
-        """Table of what the uncertainty of the saving is made of: source, u, share of the variance.
-
-        Returns
-        -------
-        pandas.DataFrame
-            Of the leading comparison where there are several. Empty where there is no interval.
-        """
-        import pandas as pd
-
-        estimate = self.headline
-        parts = {} if estimate is None else estimate.components
-        total = sum(u * u for u in parts.values())
-        rows = [{"source": name, "standard_uncertainty": u, "share": u * u / total} for name, u in parts.items()]
-        return pd.DataFrame(rows, columns=["source", "standard_uncertainty", "share"]).set_index("source")
 
     def _look(self) -> Look:
         units = " and ".join(map(str, self.headline_counts()))

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from lossstats.faults import ENOUGH, Fault, FaultList, quoted
 from lossstats.number_rows import RowForm, read_block, split_fields
 from lossstats.raw_files import LONGEST_LINE, check_text
-from lossstats.settings import LogKeys, ReadingsKeys
+from lossstats.settings import SHAFT_COLUMNS, BenchModelKeys, Column, LogKeys, ReadingsKeys
+from lossstats.shaft_power import shaft_loss
 
 _BLOCK = 1024 * 1024
 # A declared interval is met within 1 %: crystal clocks and rounded stamps are better, a wrong setting is worse.
@@ -44,7 +45,11 @@ class Samples:
 
 
 def read_samples(
-    data: bytes, file: str, log: LogKeys | None = None, readings: ReadingsKeys | None = None
+    data: bytes,
+    file: str,
+    log: LogKeys | None = None,
+    readings: ReadingsKeys | None = None,
+    model: BenchModelKeys | None = None,
 ) -> tuple[Samples | None, list[Fault]]:
     r"""Read the content of one sample file.
 
@@ -58,6 +63,8 @@ def read_samples(
         Column map; left out: the kit's own form, columns ``time_s`` and ``loss_W``.
     readings : ReadingsKeys, optional
         Sample intervals that are expected, and the jitter that is allowed.
+    model : BenchModelKeys, optional
+        Columns of torque and speed that the loss is reckoned from; the column of values is then not read.
 
     Returns
     -------
@@ -87,7 +94,8 @@ def read_samples(
     faults = FaultList(file)
     text = check_text(data, faults, byte_order_mark=log.encoding == "utf-8-sig")
     start = None if text is None else _find_rows(text, log, faults)
-    form = None if text is None or start is None else _read_header(text[:start], log, faults)
+    mapped = _mapped(log, with_value=model is None)
+    form = None if text is None or start is None else _read_header(text[:start], log, mapped, faults)
     if text is None or start is None or form is None:
         return None, faults.listed()
     first_line = log.rows_before_header + 2 + log.unit_row
@@ -95,9 +103,14 @@ def read_samples(
     if len(numbers) < 2:
         faults.add(f"{len(numbers)} row{'s' * (len(numbers) != 1)} of samples", "two rows or more")
     else:
-        _scale(numbers, first_line, form)
+        _scale(numbers, first_line, form, mapped)
         _check_times(numbers[:, 0], first_line, form, readings or ReadingsKeys())
-    return (None if len(faults) else _shape(numbers, form)), faults.listed()
+    return (None if len(faults) else _shape(numbers, form, model)), faults.listed()
+
+
+def _mapped(log: LogKeys, *, with_value: bool) -> tuple[Column, ...]:
+    # The columns that are read, in the order of the numbers of a row.
+    return (log.time, *((log.value,) if with_value else ()), *log.other.values())
 
 
 def _find_rows(text: bytes, log: LogKeys, faults: FaultList) -> int | None:
@@ -116,7 +129,7 @@ def _find_rows(text: bytes, log: LogKeys, faults: FaultList) -> int | None:
     return start
 
 
-def _read_header(head: bytes, log: LogKeys, faults: FaultList) -> RowForm | None:
+def _read_header(head: bytes, log: LogKeys, mapped: tuple[Column, ...], faults: FaultList) -> RowForm | None:
     # Names of the columns, and which of them are read.
     number = log.rows_before_header + 1
     line = head.split(b"\n")[log.rows_before_header]
@@ -126,7 +139,7 @@ def _read_header(head: bytes, log: LogKeys, faults: FaultList) -> RowForm | None
     except UnicodeDecodeError:
         faults.add(f"{quoted(line)}, which is not UTF-8", "column names in UTF-8 (or encoding in [log])", line=number)
         return None
-    wanted = [log.time.column, log.value.column, *(column.column for column in log.other.values())]
+    wanted = [column.column for column in mapped]
     count = len(faults)
     for place, name in enumerate(names):
         where = f"column {place + 1}"
@@ -163,10 +176,9 @@ def _read_rows(text: bytes, start: int, first_line: int, form: RowForm) -> NDArr
     return np.concatenate(parts)
 
 
-def _scale(numbers: NDArray[np.float64], first_line: int, form: RowForm) -> None:
+def _scale(numbers: NDArray[np.float64], first_line: int, form: RowForm, mapped: tuple[Column, ...]) -> None:
     # In place, to the units used here.
-    columns = (form.log.time, form.log.value, *form.log.other.values())
-    for place, column in enumerate(columns):
+    for place, column in enumerate(mapped):
         if column.factor == 1:
             continue
         with np.errstate(over="ignore"):
@@ -239,11 +251,14 @@ def _step_of_times(form: RowForm) -> float:
     return 0.0 if decimals is None else abs(form.log.time.factor) * 10.0 ** -decimals[0]
 
 
-def _shape(numbers: NDArray[np.float64], form: RowForm) -> Samples:
+def _shape(numbers: NDArray[np.float64], form: RowForm, model: BenchModelKeys | None) -> Samples:
     # Columns by name, not to be written to.
     columns = []
     for place in range(len(form.wanted)):
         values = np.ascontiguousarray(numbers[:, place])
         values.flags.writeable = False
         columns.append(values)
-    return Samples(columns[0], columns[1], dict(zip(form.log.other, columns[2:], strict=True)), form.first_stamp)
+    others = dict(zip(form.log.other, columns[-len(form.log.other) :], strict=True)) if form.log.other else {}
+    losses = columns[1] if model is None else shaft_loss(*(others[getattr(model, key)] for key in SHAFT_COLUMNS))
+    losses.flags.writeable = False
+    return Samples(columns[0], losses, others, form.first_stamp)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
@@ -20,6 +20,9 @@ from lossstats.estimate import (
     coverage_factor,
     make_estimate,
 )
+
+if TYPE_CHECKING:
+    from lossstats.exponent_fit import FittedExponent
 
 Better = Literal["lower", "higher"]
 Shared = Mapping[str, Any]
@@ -61,6 +64,64 @@ class SharedCovariance:
     covariance: Array
     degrees_of_freedom: float = math.inf
 
+    @classmethod
+    def of_pattern(cls, pattern: Array, degrees_of_freedom: float = math.inf) -> SharedCovariance:
+        """One common cause that acts on each unit value in a measure of its own.
+
+        Parameters
+        ----------
+        pattern : ndarray, shape (cells,)
+            Error of each unit value for one standard uncertainty of the cause.
+        degrees_of_freedom : float
+            Of that uncertainty.
+
+        Returns
+        -------
+        SharedCovariance
+            Of rank one.
+        """
+        return cls(np.outer(pattern, pattern), degrees_of_freedom)
+
+
+@dataclass(frozen=True, eq=False)
+class SharedFit:
+    """An exponent of the operating point that was fitted to the units themselves: it stands within their scatter.
+
+    Attributes
+    ----------
+    pattern : ndarray, shape (cells,)
+        Change of each unit value per unit of the exponent.
+    fit : FittedExponent
+        The exponent; it says how scatter and fit are taken together.
+    """
+
+    pattern: Array
+    fit: FittedExponent
+
+
+def scatter_of(contrast: Contrast, cells: Array, shared: Shared) -> Term:
+    """Type A uncertainty of a contrast, with what was fitted to the same units.
+
+    Parameters
+    ----------
+    contrast : Contrast
+        Of the difference or of the log ratio.
+    cells : ndarray, shape (cells,)
+        Unit values.
+    shared : mapping
+        As given by the user.
+
+    Returns
+    -------
+    Term
+        The scatter between units, or scatter and fit together.
+    """
+    term = contrast.scatter(cells)
+    for given in shared.values():
+        if isinstance(given, SharedFit):
+            term = given.fit.with_scatter(term, float(contrast.weights @ given.pattern))
+    return term
+
 
 @dataclass(frozen=True)
 class Floors:
@@ -93,11 +154,24 @@ class Floors:
         float
             Standard uncertainty.
         """
+        return math.hypot(*self.parts(scales).values())
+
+    def parts(self, scales: tuple[float, float]) -> dict[str, float]:
+        """Floor of a difference of the two means, by its source.
+
+        Parameters
+        ----------
+        scales : tuple of float
+            As for `of`.
+
+        Returns
+        -------
+        dict of str to float
+            Standard uncertainty by readings and by resolution.
+        """
         step = self.resolution / math.sqrt(12)  # JCGM 100, F.2.2.1
-        variances = (
-            s * s * (share * self.level_uncertainty**2 + step**2) for s, share in zip(scales, self.shares, strict=True)
-        )
-        return math.sqrt(sum(variances))
+        shares = (s * s * share for s, share in zip(scales, self.shares, strict=True))
+        return {"readings": self.level_uncertainty * math.sqrt(sum(shares)), "resolution": step * math.hypot(*scales)}
 
 
 @dataclass(frozen=True)
@@ -177,7 +251,7 @@ def percent_saving(
     factors[: len(parts[0])] = -1 / m1
     logs = contrast.rescaled(factors)
     scatter = (
-        logs.scatter(cells)
+        scatter_of(logs, cells, options.shared)
         if known is None
         else Term(known.standard_uncertainty * log_scale(m1, m2), known.degrees_of_freedom)
     )
@@ -298,6 +372,8 @@ def shared_terms(
     }
     terms = {}
     for name, given in shared.items():
+        if isinstance(given, SharedFit):
+            continue  # within the scatter
         if isinstance(given, SharedCovariance):
             terms[name] = Term(contrast.hidden(given.covariance), given.degrees_of_freedom)
             continue

@@ -204,11 +204,67 @@ class DriftKeys:
 
 
 @dataclass(frozen=True)
+class TransducerKeys:
+    """Table ``[bench_model.input]`` or ``[bench_model.output]``: torque transducer and speed sensor of one shaft."""
+
+    full_scale_Nm: float | None = _key("rated torque, N m; needed where something is in percent of it", None, above=0.0)
+    torque_class_percent: float = _key("accuracy class of the torque, in percent", 0.0, at_least=0.0, at_most=20.0)
+    class_of: Literal["full scale", "reading"] = _key("what the class is a percentage of", "reading")
+    class_as: Literal["half width", "standard uncertainty"] = _key(
+        "half width: the class bounds the error, taken as rectangular", "half width"
+    )
+    class_dof: float = _key("degrees of freedom of the class", float("inf"), above=0.0, infinite=True)
+    zero_Nm: float = _key("standard uncertainty of the zero, the same in all runs, N m", 0.0, at_least=0.0)
+    span_percent_per_10K: float = _key("temperature coefficient of the sensitivity, % of reading", 0.0, at_least=0.0)
+    zero_percent_per_10K: float = _key("temperature coefficient of the zero, % of full scale", 0.0, at_least=0.0)
+    temperature_K: float = _key("largest departure from the temperature of calibration, K", 0.0, at_least=0.0)
+    torque_step_Nm: float = _key("display step of the torque, N m", 0.0, at_least=0.0)
+    speed_gain: float = _key("relative standard uncertainty of the speed", 0.0, at_least=0.0, at_most=0.2)
+    speed_step_rpm: float = _key("display step of the speed, r/min", 0.0, at_least=0.0)
+
+
+SHAFT_COLUMNS = ("torque_in", "speed_in", "torque_out", "speed_out")
+
+
+@dataclass(frozen=True)
+class BenchModelKeys:
+    """Table ``[bench_model]``: the loss reckoned from torque and speed of both shafts, not read from a column."""
+
+    torque_in: str = _key("name in [log.other] of the torque at the driving shaft, N m", "torque_in_Nm", filled=True)
+    speed_in: str = _key("name in [log.other] of the speed of the driving shaft, rpm", "speed_in_rpm", filled=True)
+    torque_out: str = _key("name in [log.other] of the torque at the driven shaft, N m", "torque_out_Nm", filled=True)
+    speed_out: str = _key("name in [log.other] of the speed of the driven shaft, rpm", "speed_out_rpm", filled=True)
+    input: TransducerKeys = _key("transducer of the driving shaft, a table of its own", TransducerKeys())
+    output: TransducerKeys = _key("transducer of the driven shaft, a table of its own", TransducerKeys())
+    shared_calibration: float = _key(
+        "correlation of the two torque calibrations: 0 for two certificates that have nothing in common, 1 where one "
+        "standard makes all of both errors",
+        0.0,
+        at_least=0.0,
+        at_most=1.0,
+    )
+
+
+@dataclass(frozen=True)
 class OperatingPoint:
     """Table ``[operating_point.NAME]``: nominal value and tolerance of one recorded column."""
 
     nominal: float = _key("nominal value")
     tolerance: float = _key("largest deviation allowed, > 0", above=0.0)
+    correction: Literal["none", "power", "exponential", "fitted power"] = _key(
+        "how levels are brought to the nominal value. none: samples out of tolerance are flagged, no more; "
+        "power: the level goes as the column to the power of sensitivity; "
+        "exponential: sensitivity is the relative change of the level per unit of the column; "
+        "fitted power: the power is found from these runs, six units a condition or more",
+        "none",
+    )
+    sensitivity: float | None = _key("the exponent, or the relative change per unit of the column", None)
+    sensitivity_u: float = _key("its standard uncertainty", 0.0, at_least=0.0)
+    sensitivity_dof: float = _key("degrees of freedom of that", float("inf"), above=0.0, infinite=True)
+    sensitivity_source: str = _key("where it comes from: document, date", "")
+    reading_u: float = _key(
+        "standard uncertainty of the column itself, the same in all runs, in its unit", 0.0, at_least=0.0
+    )
 
 
 @dataclass(frozen=True)
@@ -294,4 +350,5 @@ class Settings:
     screening: ScreeningKeys = field(default_factory=ScreeningKeys)
     drift: DriftKeys = field(default_factory=DriftKeys)
     operating_point: dict[str, OperatingPoint] = field(default_factory=dict)
+    bench_model: BenchModelKeys | None = None
     plan: PlanKeys | None = None

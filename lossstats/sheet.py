@@ -22,20 +22,11 @@ if TYPE_CHECKING:
 
     from lossstats.estimate import Estimate
     from lossstats.result import Result, RunResult
+    from lossstats.saving_budget import SavingSource
 
 Traces = Mapping[str, tuple[NDArray[np.float64], NDArray[np.float64]]]
 PAGE = "result_sheet.html"
 DPI = 150
-
-_SOURCES = {
-    "scatter": "scatter between the units; contains readings, mounting, and what drift differs from run to run",
-    "readings": "the readings alone, in place of a scatter smaller than they allow",
-    "gain": "calibration factor, the same in all runs",
-    "zero": "zero of the bench, the same in all runs",
-    "rezero": "new zero between the conditions",
-    "drift": "error of the drift removed that the runs share",
-    "drift origin": "level on which the corrected levels hang",
-}
 
 
 def write_sheet(result: Result, folder: str | Path, *, traces: Traces | None = None) -> Path:
@@ -231,29 +222,27 @@ def _budget(result: Result, pictures: Mapping[str, bytes]) -> str:
     difference, unit = result.headline, result.settings.trial.unit
     if difference is None:
         return paragraph(f"No budget: {result.compared.why_no_interval}.")
-    found: Any = result.budget.itertuples()
-    meaning = dict(_SOURCES)
-    keys = result.settings.comparison
-    if keys.design == "single" and keys.repeatability is not None:
-        meaning["scatter"] = "repeatability of a mount, known from elsewhere"
-    rows = [
-        (str(name), meaning.get(str(name), "as named in the comparison"), _two_digits(u), f"{100 * share:.1f}")
-        for name, u, share in found
-    ]
-    rows.append(("combined", "root of the sum of squares", _two_digits(difference.standard_uncertainty), "100.0"))
-    head = ("source", "what it is", f"standard uncertainty ({unit})", "share of the variance (%)")
-    alt = "Shares of the variance: " + ", ".join(f"{row[0]} {row[3]} %" for row in rows[:-1])
+    rows = [_source_row(source) for source in result.budget.sources]
+    u, dof = difference.standard_uncertainty, shown_dof(difference.degrees_of_freedom)
+    rows.append(("combined", "", "root of the sum of squares", dof, _two_digits(u), "100.0", ""))
+    head = ("source", "type", "what it is", "dof", f"u of the saving ({unit})", "share (%)", "how it counts")
+    alt = "Shares of the variance: " + ", ".join(f"{row[0]} {row[5]} %" for row in rows[:-1])
     of = "the saving"
     if result.ranking is not None:
         leading = result.ranking.leading
         of = f"the saving with {leading.second} against {leading.first}; those of the others are in result.json"
     return picture(pictures["budget"], alt, f"Sources by their share of the variance of {of}.", "half") + table(
-        "Uncertainty budget of the saving", head, rows, numbers=(2, 3)
+        "Uncertainty budget of the saving", head, rows, numbers=(3, 4, 5)
     )
 
 
+def _source_row(s: SavingSource) -> tuple[str, ...]:
+    u, share = _two_digits(s.contribution), f"{100 * s.share:.1f}"
+    return s.source, s.kind, s.stated, shown_dof(s.degrees_of_freedom), u, share, s.counted
+
+
 def _two_digits(u: float) -> str:
-    return shown(u, decimals_for(u))
+    return "0" if u == 0 else shown(u, decimals_for(u))
 
 
 def _pairs(result: Result, pictures: Mapping[str, bytes]) -> str:

@@ -36,7 +36,7 @@ def settings_tables(settings: Settings) -> str:
     parts = []
     for part in dataclasses.fields(settings):
         keys = getattr(settings, part.name)
-        named = keys if isinstance(keys, Mapping) else {"": keys}
+        named = keys if isinstance(keys, Mapping) else {} if keys is None else {"": keys}
         for name, item in named.items():
             title = f"[{part.name}.{name}]" if name else f"[{part.name}]"
             rows = [(f.name, _declared(getattr(item, f.name))) for f in dataclasses.fields(item)]
@@ -51,6 +51,8 @@ def _declared(value: Any) -> str:
         return f"{value:.10g}".replace("inf", "infinite")
     if isinstance(value, Column):
         return value.column if value.factor == 1 else f"{value.column} × {value.factor:.10g}"
+    if dataclasses.is_dataclass(value):
+        value = {f.name: getattr(value, f.name) for f in dataclasses.fields(value)}
     if isinstance(value, Mapping):
         return ", ".join(f"{name}: {_declared(item)}" for name, item in value.items()) or "none"
     if isinstance(value, Sequence) and not isinstance(value, str):

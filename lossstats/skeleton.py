@@ -11,7 +11,7 @@ from typing import Any
 
 from lossstats import run_sheet, trial_toml
 from lossstats.run_sheet import run_sheet_text
-from lossstats.settings import OperatingPoint, Settings
+from lossstats.settings import BenchModelKeys, OperatingPoint, PlanKeys, Settings
 from lossstats.trial_toml import written
 
 _WIDTH = 100
@@ -82,7 +82,9 @@ def skeleton_text() -> str:
         kind = hints[field.name]
         if dataclasses.is_dataclass(kind):
             parts.append(_table(field.name, typing.cast("type[Any]", kind)))
-    parts.append(_operating_point())
+    parts.append(_commented("operating_point.input_power_W", OperatingPoint, "One table for each column to be held."))
+    parts.append(_commented("bench_model", BenchModelKeys, "Only for a bench that records torque and speed."))
+    parts.append(_commented("plan", PlanKeys, "Only to have the run sheet laid out."))
     return "\n".join(parts)
 
 
@@ -115,16 +117,13 @@ def _assignment(field: dataclasses.Field[Any]) -> str:
     return f'{field.name} = ""  # to be filled'
 
 
-def _operating_point() -> str:
-    keys = {field.name: field.metadata["doc"] for field in dataclasses.fields(OperatingPoint)}
-    return "\n".join(
-        [
-            *_comment(f"{_first_line(OperatingPoint)} One table for each column of [log] other that was to be held:"),
-            "# [operating_point.input_power_W]",
-            *(f"# {name} =  # {doc}" for name, doc in keys.items()),
-            "",
-        ]
-    )
+def _commented(head: str, kind: type[Any], when: str) -> str:
+    # A table that most trials do not have, behind comment signs.
+    hints = typing.get_type_hints(kind)
+    lines = [*_comment(f"{_first_line(kind)} {when}"), f"# [{head}]"]
+    for field in dataclasses.fields(kind):
+        lines += [*_comment(f"  {_meaning(field, hints[field.name])}"), f"# {_assignment(field).removeprefix('# ')}"]
+    return "\n".join(lines) + "\n"
 
 
 def _comment(text: str) -> list[str]:

@@ -249,7 +249,7 @@ def _read_run(
     sha256[row.file] = hashlib.sha256(data).hexdigest()
     if settings is None:
         return None
-    samples, more = read_samples(data, row.file, settings.log, settings.readings)
+    samples, more = read_samples(data, row.file, settings.log, settings.readings, settings.bench_model)
     faults += more
     if samples is not None and samples.first_stamp is not None and row.start is not None:
         tolerance_s = max(_START_TOLERANCE_S, float(np.median(np.diff(samples.time_s))))
@@ -344,7 +344,8 @@ def _write_files(trial: Trial, folder: Path) -> None:
             raise TrialError([Fault(run_sheet.FILE, None, f"run {run.name}", wrong, "a file below samples/")])
         path = folder / run.file
         path.parent.mkdir(parents=True, exist_ok=True)
-        columns = {settings.log.time.column: run.time_s, settings.log.value.column: run.values, **run.operating_point}
+        values = {} if settings.bench_model else {settings.log.value.column: run.values}
+        columns = {settings.log.time.column: run.time_s, **values, **run.operating_point}
         _write(path, samples_text(columns, resolution=settings.readings.resolution))
 
 

@@ -10,7 +10,7 @@ from typing import Any
 
 from lossstats.faults import Fault, FaultList, quoted
 from lossstats.raw_files import check_text
-from lossstats.settings import Column, ComparisonKeys, LogKeys, Settings
+from lossstats.settings import SHAFT_COLUMNS, Column, ComparisonKeys, LogKeys, Settings
 from lossstats.toml_tables import TableReader
 
 FILE = "trial.toml"
@@ -91,6 +91,8 @@ def _check_together(settings: Settings, reader: TableReader) -> None:
         reader.fault(("comparison", "repeatability_dof"), "no repeatability beside it", accepted)
     _check_several(comparison, reader)
     _check_log(settings, reader)
+    _check_points(settings, reader)
+    _check_bench_model(settings, reader)
 
 
 def _check_several(comparison: ComparisonKeys, reader: TableReader) -> None:
@@ -155,6 +157,51 @@ def _check_names(settings: Settings, reader: TableReader) -> None:
             reader.fault(("operating_point", name), f"the name {quoted(name)}", accepted)
 
 
+def _check_points(settings: Settings, reader: TableReader) -> None:
+    # A correction to the nominal operating point needs its sensitivity, and no other has one.
+    for name, point in settings.operating_point.items():
+        known = point.correction in ("power", "exponential")
+        path = ("operating_point", name, "sensitivity")
+        if known and point.sensitivity is None and path not in reader.faulty:
+            accepted = f"a number, which correction = {quoted(point.correction)} needs"
+            reader.fault(path, "no such key", accepted)
+        if not known and point.sensitivity is not None:
+            accepted = 'no such key, or correction = "power" or "exponential"'
+            reader.fault(path, f"a number with correction = {quoted(point.correction)}", accepted)
+        if point.correction in ("power", "fitted power") and point.nominal <= 0:
+            accepted = f"a number > 0 with correction = {quoted(point.correction)}"
+            reader.fault(("operating_point", name, "nominal"), f"the number {point.nominal:g}", accepted)
+        if point.correction == "fitted power" and settings.comparison.design not in ("paired", "independent", ""):
+            accepted = '"power" with a sensitivity from elsewhere, or design = "paired" or "independent"'
+            found = f"'fitted power' with design = {quoted(settings.comparison.design)}"
+            reader.fault(("operating_point", name, "correction"), found, accepted)
+    if [point.correction for point in settings.operating_point.values()].count("fitted power") > 1:
+        last = list(settings.operating_point)[-1]
+        accepted = "one column with a fitted power: two cannot be told apart by so few units"
+        reader.fault(("operating_point", last, "correction"), "more than one fitted power", accepted)
+
+
+def _check_bench_model(settings: Settings, reader: TableReader) -> None:
+    model = settings.bench_model
+    if model is None:
+        return
+    columns = {key: getattr(model, key) for key in SHAFT_COLUMNS}
+    for key, name in columns.items():
+        if name not in settings.log.other and ("bench_model", key) not in reader.faulty:
+            accepted = f"a column of [log.other]: {', '.join(settings.log.other) or 'there is none yet'}"
+            reader.fault(("bench_model", key), f"the name {quoted(name)}", accepted)
+        if list(columns.values()).count(name) > 1:
+            reader.fault(("bench_model", key), f"{quoted(name)} more than once", "four columns that differ")
+    for key, shaft in (("input", model.input), ("output", model.output)):
+        of_scale = shaft.class_of == "full scale" and shaft.torque_class_percent > 0
+        if shaft.full_scale_Nm is None and (of_scale or shaft.zero_percent_per_10K * shaft.temperature_K > 0):
+            accepted = "a number > 0: a class or a zero in percent of full scale needs it"
+            reader.fault(("bench_model", key, "full_scale_Nm"), "no such key", accepted)
+    if settings.trial.unit != "W":
+        accepted = '"W": a loss reckoned from N m and rpm is in W'
+        reader.fault(("trial", "unit"), f"{quoted(settings.trial.unit)} with a table [bench_model]", accepted)
+
+
 def settings_text(settings: Settings) -> str:
     r"""Text of trial.toml for these settings.
 
@@ -172,7 +219,7 @@ def settings_text(settings: Settings) -> str:
     parts = []
     for field in dataclasses.fields(settings):
         table = getattr(settings, field.name)
-        named = table.items() if isinstance(table, dict) else [(None, table)]
+        named = table.items() if isinstance(table, dict) else [(None, table)] if table is not None else []
         for name, item in named:
             head = field.name if name is None else f"{field.name}.{_written_key(name)}"
             lines = [
@@ -217,7 +264,8 @@ def written(value: Any) -> str:
         return "[" + ", ".join(written(item) for item in value) + "]"
     if dataclasses.is_dataclass(value):
         value = {field.name: getattr(value, field.name) for field in dataclasses.fields(value)}
-    return "{" + ", ".join(f"{_written_key(key)} = {written(item)}" for key, item in value.items()) + "}"
+    items = ((key, item) for key, item in value.items() if item is not None)
+    return "{" + ", ".join(f"{_written_key(key)} = {written(item)}" for key, item in items) + "}"
 
 
 def _written_key(key: str) -> str:

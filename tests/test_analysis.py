@@ -123,7 +123,7 @@ def test_one_article_with_one_mount_is_a_description():
     result = analyse(trial)
     assert result.comparison.difference is None
     assert result.verdict.kind == "no verdict"
-    assert result.budget.empty
+    assert result.budget.table.empty and result.budget.why_none == result.comparison.why_no_interval
 
 
 def test_one_article_with_known_repeatability():
@@ -146,10 +146,13 @@ def test_the_comparison_is_the_public_one_on_the_unit_table():
 
 def test_budget_adds_up():
     result = analyse(example_trial("flour_dust"))
-    total = np.sqrt((result.budget["standard_uncertainty"] ** 2).sum())
+    table = result.budget.table
+    total = np.sqrt((table["contribution"] ** 2).sum())
     assert total == pytest.approx(result.comparison.difference.standard_uncertainty)
-    assert result.budget["share"].sum() == pytest.approx(1)
-    assert set(result.budget.index) == {"scatter", "gain", "drift"}
+    total = np.sqrt((table["percent_contribution"] ** 2).sum())
+    assert total == pytest.approx(result.comparison.percent.standard_uncertainty)
+    assert table["share"].sum() == pytest.approx(1) and table["percent_share"].sum() == pytest.approx(1)
+    assert set(table.index[table["contribution"] > 0]) == {"scatter", "gain", "drift"}
 
 
 def test_higher_is_better():
@@ -195,7 +198,7 @@ def test_several_conditions(blocks, control):
         mean = {c: np.mean([a[c] for a in articles if c in a]) for c in (pair.first, pair.second)}
         assert pair.difference == pytest.approx(mean[pair.first] - mean[pair.second], abs=0.01)
     assert result.verdict == result.ranking.leading.verdict
-    assert sum(result.budget["share"]) == pytest.approx(1.0)
+    assert sum(result.budget.table["share"]) == pytest.approx(1.0)
     assert list(result.unit_table.columns) == ["A", "B", "C"]
     assert len(result.unit_table) == (5 if blocks else 15)
     with pytest.raises(ValueError, match="result: found several conditions; accepted: a result of two, or its ranking"):

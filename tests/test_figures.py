@@ -171,9 +171,9 @@ def test_budget_bars_are_the_shares():
     found = result("paired")
     ax = figures.draw_budget(found, ax=axes("budget"))
     widths = [bar.get_width() for bar in ax.patches]
-    np.testing.assert_allclose(sorted(widths), sorted(100 * found.budget["share"]), rtol=1e-12)
+    np.testing.assert_allclose(sorted(widths), sorted(100 * s.share for s in found.budget.added), rtol=1e-12)
     assert sum(widths) == pytest.approx(100)
-    assert [t.get_text() for t in ax.get_yticklabels()] == list(found.budget.sort_values("share").index)
+    assert [t.get_text() for t in ax.get_yticklabels()] == [s.source for s in sorted(found.budget.added, key=lambda s: s.share)]
     assert all(" W" in text.get_text() for text in ax.texts) and "%" in ax.get_xlabel()
 
 

@@ -131,7 +131,7 @@ def test_flour_dust():
     found = mixed_model_check(result)
     assert found.interior and (found.runs, found.articles) == (23, 6)
     assert found.planned_saving == result.compared.difference.value
-    assert found.planned_scatter == pytest.approx(result.budget.loc["scatter", "standard_uncertainty"])
+    assert found.planned_scatter == pytest.approx(result.budget.table.loc["scatter", "contribution"])
     assert found.saving == pytest.approx(found.planned_saving, abs=0.05 * found.planned_scatter)
     assert found.standard_error == pytest.approx(found.planned_scatter, rel=0.05)
     assert found.sentence == (

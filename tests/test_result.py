@@ -83,7 +83,7 @@ def test_tables(result):
     assert list(result.levels.index) == ["r01", "r02"]
     assert math.isclose(result.levels.loc["r01", "level"], result.runs[0].level.value)
     assert list(result.unit_table.columns) == ["dusty", "cleaned"]
-    assert result.budget.empty
+    assert result.budget.table.empty
 
 
 def test_renderings(result):

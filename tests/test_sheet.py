@@ -161,17 +161,18 @@ def test_numbers_of_the_saving_are_those_of_the_result(name):
 def test_budget_table_is_the_budget():
     found = drawn.result("paired")
     rows = sheet("paired").tables["Uncertainty budget of the saving"][1:]
-    assert [row[0] for row in rows] == [*found.budget.index, "combined"]
-    for row in rows[:-1]:
-        assert agrees(row[3], 100 * found.budget.share[row[0]])
-        assert float(row[2]) == pytest.approx(found.budget.standard_uncertainty[row[0]], rel=0.05)
-    assert float(rows[-1][2]) == pytest.approx(found.comparison.difference.standard_uncertainty, rel=0.05)
+    assert [row[0] for row in rows] == [*(s.source for s in found.budget.sources), "combined"]
+    for row, source in zip(rows, found.budget.sources, strict=False):
+        assert row[1:3] == [source.kind, source.stated] and row[6] == source.counted
+        assert agrees(row[5], 100 * source.share)
+        assert float(row[4]) == pytest.approx(source.contribution, rel=0.05)
+    assert float(rows[-1][4]) == pytest.approx(found.comparison.difference.standard_uncertainty, rel=0.05)
 
 
 def test_a_repeatability_from_elsewhere_is_not_called_scatter():
     rows = sheet("known").tables["Uncertainty budget of the saving"]
-    assert rows[1][:2] == ["scatter", "repeatability of a mount, known from elsewhere"]
-    assert sheet("mounts").tables["Uncertainty budget of the saving"][1][1].startswith("scatter between the units")
+    assert rows[1][:3] == ["scatter", "A", "repeatability of a mount, known from elsewhere"]
+    assert sheet("mounts").tables["Uncertainty budget of the saving"][1][2].startswith("scatter between the units")
 
 
 @pytest.mark.parametrize(("name", "first"), [("paired", "dusty minus cleaned"), ("higher", "cleaned minus dusty")])

@@ -1,0 +1,151 @@
+"""From levels of runs to one corrected value a unit: nominal operating point, drift removed, averaged."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lossstats.at_nominal import AtNominal, at_nominal
+from lossstats.drift import DriftCorrection, correct_drift
+from lossstats.exponent_fit import FittedExponent, fit_exponent
+from lossstats.trial import Run, Trial
+from lossstats.unit_table import TestRun, UnitTable, make_unit_table
+
+if TYPE_CHECKING:
+    from lossstats.levels import ReducedRun
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class CorrectedLevels:
+    """Levels after every correction, and what each correction was.
+
+    Attributes
+    ----------
+    nominal : AtNominal
+        Of the runs kept.
+    drift : DriftCorrection
+        Of the runs kept.
+    units : UnitTable
+        One value a unit and condition.
+    fit : FittedExponent or None
+        Exponent of the operating point found from these runs, where the trial asks for it.
+    notes : tuple of str
+        What a reader must know.
+    """
+
+    nominal: AtNominal
+    drift: DriftCorrection
+    units: UnitTable
+    fit: FittedExponent | None
+    notes: tuple[str, ...]
+
+
+def correct_levels(
+    trial: Trial, reduced: Sequence[ReducedRun], kept: Sequence[int], used: Sequence[bool]
+) -> CorrectedLevels:
+    """Bring levels to the nominal operating point, take the drift off, average them to units.
+
+    Parameters
+    ----------
+    trial : Trial
+        Settings and runs.
+    reduced : sequence of ReducedRun, shape (runs,)
+        Level of each run.
+    kept : sequence of int
+        Positions of the runs that are corrected: test runs, and anchors in use.
+    used : sequence of bool, shape (test runs,)
+        Whether a test run counts.
+
+    Returns
+    -------
+    CorrectedLevels
+        An exponent to be fitted is found on a first pass without it, and used on a second.
+
+    Raises
+    ------
+    ValueError
+        If no usable run of a condition is left, or an exponent is to be fitted and the trial cannot bear it.
+    """
+    runs, settings = [trial.runs[i] for i in kept], trial.settings
+    window = settings.settling.final_window
+    nominal = at_nominal(runs, settings.operating_point, window)
+    drift = _correct(trial, reduced, kept, nominal)
+    units = _tabulate(trial, drift, used)
+    name = next((n for n, p in settings.operating_point.items() if p.correction == "fitted power"), None)
+    if name is None:
+        return CorrectedLevels(nominal, drift, units, None, ())
+    fit = _fit(trial, runs, name, nominal, units)
+    if fit.exponent is None:
+        raise ValueError(
+            f"operating_point.{name}: no power can be fitted to these runs: {fit.why_refused}; accepted: correction = "
+            '"power" with a sensitivity from elsewhere, or correction = "none"'
+        )
+    nominal = at_nominal(runs, settings.operating_point, window, {name: fit.exponent})
+    drift = _correct(trial, reduced, kept, nominal)
+    notes = tuple(f"{name}: {note}" for note in fit.notes)
+    return CorrectedLevels(nominal, drift, _tabulate(trial, drift, used), fit, notes)
+
+
+def _fit(trial: Trial, runs: Sequence[Run], name: str, nominal: AtNominal, units: UnitTable) -> FittedExponent:
+    """Exponent by the unit values and the operating points that go with them."""
+    tests = [i for i, run in enumerate(runs) if run.role == "test"]
+    blocks = None if trial.settings.comparison.design == "independent" else [v.unit for v in units.values]
+    return fit_exponent(
+        [v.value for v in units.values],
+        units.averaging @ nominal.means[name][tests],
+        [v.condition for v in units.values],
+        blocks=blocks,
+        u_point=float(np.sqrt((units.averaging**2 @ nominal.mean_u[name][tests] ** 2).mean())),
+    )
+
+
+def _correct(trial: Trial, reduced: Sequence[ReducedRun], kept: Sequence[int], nominal: AtNominal) -> DriftCorrection:
+    """Drift correction over all test runs and the anchors in use."""
+    rule = trial.settings.drift
+    first = trial.runs[0].start
+    stretches = _stretches(trial)
+    runs = [trial.runs[i] for i in kept]
+    return correct_drift(
+        [reduced[i].level.value for i in kept],
+        [reduced[i].level.standard_uncertainty for i in kept],
+        [(run.start - first).total_seconds() + float(run.time_s[-1]) / 2 for run in runs],
+        [stretches[i] for i in kept],
+        [run.role for run in runs],
+        reference_repeatability=rule.reference_repeatability,
+        reference_dof=rule.reference_repeatability_dof,
+        use_references=rule.references == "interpolate",
+        use_zeros=rule.zeros == "interpolate",
+        factors=nominal.factors,
+    )
+
+
+def _stretches(trial: Trial) -> list[str]:
+    """Bench day of each run, parted where the trial says that the bench was touched."""
+    breaks = [datetime.fromisoformat(text) for text in trial.settings.drift.breaks]
+    names = []
+    for run in trial.runs:
+        part = sum(b <= run.start for b in breaks)
+        names.append(f"{run.bench_day} part {part + 1}" if breaks else run.bench_day)
+    return names
+
+
+def _tabulate(trial: Trial, drift: DriftCorrection, used: Sequence[bool]) -> UnitTable:
+    keys = trial.settings.comparison
+    tests = [TestRun(run.article, run.condition, run.mount) for run in trial.runs if run.role == "test"]
+    return make_unit_table(
+        tests,
+        drift.levels,
+        used,
+        conditions=keys.all_conditions,
+        controls=keys.controls,
+        # A known repeatability speaks of mounts, and the article is then one unit whatever the number of mounts.
+        unit="article" if keys.repeatability is not None else keys.unit_of_replication,
+        paired=keys.design in {"paired", "crossover", "controls"} or keys.blocks == "article",
+    )
