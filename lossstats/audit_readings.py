@@ -8,25 +8,15 @@ from fractions import Fraction
 from itertools import combinations
 from typing import Literal
 
-from lossstats.exact_range import Coefficients, ExactRange, Limit, exact_range, make_range
+from lossstats.exact_range import ExactRange, exact_range
 from lossstats.quoted_number import QuotedNumber
+from lossstats.quoted_set import READINGS, PercentOf, QuotedSet, limits_of, range_of
 from lossstats.rendering import Record
 
 Word = Literal["agrees", "cannot all be true", "cannot be told"]
-PercentOf = Literal["before", "after", "input power", "efficiency"]
 
-# Words of each reading, and what 100 % is: coefficients on (before, after, input power).
-READINGS: dict[PercentOf, tuple[str, tuple[int, int, int]]] = {
-    "before": ("of the level before", (1, 0, 0)),
-    "after": ("of the level after", (0, 1, 0)),
-    "input power": ("of the input power (points of efficiency)", (0, 0, 1)),
-    "efficiency": ("of the efficiency before (relative change)", (-1, 0, 1)),
-}
 LABELS = {"percent_back": "percent from the other end"}
-# Seen from the other end the same change is a part of the other level.
-_OTHER_END: dict[PercentOf, tuple[int, int, int]] = {"before": (0, 1, 0), "after": (1, 0, 0)}
-_LINEAR = {"before": (1, 0, 0), "after": (0, 1, 0), "saving": (1, -1, 0), "input power": (0, 0, 1)}
-_SAVING = (Fraction(1), Fraction(-1), Fraction(0))
+_NOTHING = (Fraction(0),) * 3
 
 
 @dataclass(frozen=True)
@@ -97,64 +87,6 @@ class Reading(Record):
         return rows + [(f"possible {LABELS.get(k, k)}", v.words(self.units[k])) for k, v in self.possible.items()]
 
 
-@dataclass(frozen=True)
-class QuotedSet:
-    """The figures that take part in the constraint, and which way the change goes.
-
-    Attributes
-    ----------
-    figures : dict of str to QuotedNumber
-        By name: before, after, saving, percent, percent_back, input power.
-    rise : bool
-        The level after is higher: figures without a word are read as a rise.
-    unit : str
-        Of the levels, the saving and the input power.
-    """
-
-    figures: dict[str, QuotedNumber]
-    rise: bool = False
-    unit: str = "W"
-
-    def sign(self, name: str) -> int:
-        """Whether a figure counts a saving as positive.
-
-        Parameters
-        ----------
-        name : str
-            Of the figure.
-
-        Returns
-        -------
-        int
-            1, or -1 where it is the size of a rise.
-        """
-        if name not in {"saving", "percent", "percent_back"}:
-            return 1
-        word = self.figures[name].direction
-        if name == "percent_back":  # "A is 50 % more than B" says that from A to B is a saving
-            return {"more": 1, "less": -1}.get(word, self.sign("percent") if "percent" in self.figures else 1)
-        return {"more": -1, "less": 1}.get(word, -1 if self.rise else 1)
-
-
-def make_set(figures: dict[str, QuotedNumber], unit: str = "W") -> QuotedSet:
-    """Put the quoted figures together.
-
-    Parameters
-    ----------
-    figures : dict of str to QuotedNumber
-        Those that were quoted.
-    unit : str, default "W"
-        Of the levels, the saving and the input power.
-
-    Returns
-    -------
-    QuotedSet
-        A rise where both levels are quoted and the level after is the higher.
-    """
-    rise = "before" in figures and "after" in figures and figures["before"].value < figures["after"].value
-    return QuotedSet(figures, rise, unit)
-
-
 def under_each_reading(claim: QuotedSet, percent_of: PercentOf | None = None) -> tuple[Reading, ...]:
     """Hold the figures against each other under every reading of the percentage.
 
@@ -202,7 +134,7 @@ def _read(claim: QuotedSet, key: PercentOf | Literal[""]) -> Reading:
     )
     verdict: Word = "agrees"
     if key in {"input power", "efficiency"} and "input power" not in claim.figures:
-        needed = _range_of(claim, key, "input power")
+        needed = range_of(claim, key, "input power")
         bounded = needed is not None and (needed.low > 0 or needed.high < math.inf)
         notes.append(
             f"true only with an input power of {needed.words(claim.unit)}, which is not quoted"
@@ -229,7 +161,7 @@ def _impossible(
     mends = {}
     for name in claim.figures:
         rest = replace(claim, figures={k: v for k, v in claim.figures.items() if k != name})
-        found = _range_of(rest, key, name, claim.sign(name))
+        found = range_of(rest, key, name, claim.sign(name))
         if found is not None and found.high >= 0:  # a figure without a sign cannot be below zero
             mends[name] = found
     return Reading(key, words, verdict, quoted, {}, (), mends, tuple(notes), units)
@@ -241,7 +173,7 @@ def _mended_by_wider(claim: QuotedSet, key: PercentOf | Literal[""]) -> tuple[st
     for count in range(1, len(loose) + 1):
         for names in combinations(loose, count):
             figures = {k: v.read_wider() if k in names else v for k, v in claim.figures.items()}
-            if exact_range(_limits(replace(claim, figures=figures), key), _zero()) is not None:
+            if exact_range(limits_of(replace(claim, figures=figures), key), _NOTHING) is not None:
                 return names
     return ()
 
@@ -249,52 +181,11 @@ def _mended_by_wider(claim: QuotedSet, key: PercentOf | Literal[""]) -> tuple[st
 def _ranges(claim: QuotedSet, key: PercentOf | Literal[""]) -> dict[str, ExactRange] | None:
     ranges = {}
     for name in claim.figures:
-        found = _range_of(claim, key, name, claim.sign(name))
+        found = range_of(claim, key, name, claim.sign(name))
         if found is None:
             return None
         ranges[name] = found
     return ranges
-
-
-def _range_of(claim: QuotedSet, key: PercentOf | Literal[""], name: str, sign: int = 1) -> ExactRange | None:
-    limits = _limits(claim, key)
-    if name in _LINEAR:
-        return exact_range(limits, _times(_LINEAR[name], sign))
-    base = _base(key, name)
-    # percent = 100 saving / base is linear in x / base: scale so that the base is 1, with t = 1 / base as a fourth
-    # variable (Charnes and Cooper (1962), Nav. Res. Logist. Q. 9, 181; from memory).
-    zero, one = Fraction(0), Fraction(1)
-    rows = [Limit((*c, -bound), zero, strict) for c, bound, strict in limits]
-    rows += [Limit((zero, zero, zero, -one), zero, strict=True)]
-    rows += [Limit((*_times(base, s), zero), Fraction(s)) for s in (1, -1)]
-    return exact_range(rows, (*(100 * sign * c for c in _SAVING), zero))
-
-
-def _limits(claim: QuotedSet, key: PercentOf | Literal[""]) -> list[Limit]:
-    figures, zero = claim.figures, Fraction(0)
-    rows = [Limit(_times(side, -1), zero, strict=True) for side in ((1, 0, 0), (0, 1, 0), (-1, 0, 1), (0, -1, 1))]
-    for name, form in _LINEAR.items():
-        if name in figures:
-            low, high = _signed(claim, name)
-            rows += [Limit(_times(form, 1), high), Limit(_times(form, -1), -low)]
-    for name in {"percent", "percent_back"} & set(figures) if key else ():
-        low, high = (end / 100 for end in _signed(claim, name))
-        base = _base(key, name)
-        # two limits: the saving is at least low times the base, and at most high times the base
-        rows.append(Limit(tuple(low * d - s for d, s in zip(base, _SAVING, strict=True)), zero))
-        rows.append(Limit(tuple(s - high * d for d, s in zip(base, _SAVING, strict=True)), zero))
-    return rows
-
-
-def _base(key: PercentOf | Literal[""], name: str) -> tuple[int, int, int]:
-    if not key:
-        raise ValueError("percent: found no reading; accepted: one of " + ", ".join(READINGS))
-    return _OTHER_END.get(key, READINGS[key][1]) if name == "percent_back" else READINGS[key][1]
-
-
-def _signed(claim: QuotedSet, name: str) -> tuple[Fraction, Fraction]:
-    low, high = claim.figures[name].ends
-    return (low, high) if claim.sign(name) > 0 else (-high, -low)
 
 
 def _holds(found: ExactRange, figure: QuotedNumber) -> bool:
@@ -302,72 +193,3 @@ def _holds(found: ExactRange, figure: QuotedNumber) -> bool:
     value = Fraction(str(figure.value))
     low, high = found.ends
     return (low is None or low <= value) and (high is None or value <= high)
-
-
-def _times(form: tuple[int, ...], factor: int) -> Coefficients:
-    return tuple(Fraction(factor * c) for c in form)
-
-
-def _zero() -> Coefficients:
-    return _times((0, 0, 0), 1)
-
-
-def as_written(claim: QuotedSet) -> dict[str, float]:
-    """The percentage under each reading with the numbers as written, rounding left aside.
-
-    Parameters
-    ----------
-    claim : QuotedSet
-        The figures; both levels must be quoted, and the input power for the last two readings.
-
-    Returns
-    -------
-    dict of str to float
-        Reading to percent, negative for a rise; empty where a level is missing.
-
-    Examples
-    --------
-    >>> from lossstats.quoted_number import read_quoted
-    >>> claim = make_set({name: read_quoted(name, text) for name, text in (("before", "8 W"), ("after", "4.6 W"))})
-    >>> {name: round(percent, 1) for name, percent in as_written(claim).items()}
-    {'before': 42.5, 'after': 73.9}
-    """
-    values = {name: Fraction(str(figure.value)) for name, figure in claim.figures.items()}
-    if not {"before", "after"} <= set(values):
-        return {}
-    point = (values["before"], values["after"], values.get("input power"))
-    found = {}
-    for key, (_, base) in READINGS.items():
-        if base[2] and point[2] is None:
-            continue
-        whole = sum((b * (p or 0) for b, p in zip(base, point, strict=True)), Fraction(0))
-        if whole > 0:
-            found[str(key)] = float(100 * (point[0] - point[1]) / whole)
-    return found
-
-
-def other_end(figure: QuotedNumber) -> ExactRange | None:
-    """The same change in percent of the other level.
-
-    Parameters
-    ----------
-    figure : QuotedNumber
-        ``"50 % more"`` or ``"33 % less"``; without a word it is taken as less.
-
-    Returns
-    -------
-    ExactRange or None
-        Size of the change seen from the other end, with the rounding carried; None where 100 % less may be meant.
-
-    Examples
-    --------
-    >>> from lossstats.quoted_number import read_quoted
-    >>> other_end(read_quoted("percent", "50 % more", unit="%")).words("%")
-    '33.11 to 33.55 %'
-    """
-    sign = 1 if figure.direction == "more" else -1
-    low, high = figure.ends
-    if sign < 0 and high >= 100:
-        return None
-    # x more = x / (1 + x) less; x less = x / (1 - x) more
-    return make_range(*(100 * end / (100 + sign * end) for end in (low, high)))

@@ -59,6 +59,17 @@ class QuotedNumber(Record):
         """
         return self._ends
 
+    @property
+    def with_unit(self) -> str:
+        """The text with its unit.
+
+        Returns
+        -------
+        str
+            As written where the unit is written.
+        """
+        return self.text if not self.unit or self.unit in self.text else f"{self.text} {self.unit}"
+
     def read_wider(self) -> QuotedNumber:
         """The same figure, its zeros before the decimal point taken as place holders.
 
