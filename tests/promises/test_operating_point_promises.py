@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from lossstats.comparison import compare_groups
+from lossstats.comparison import compare_groups, compare_pairs
 from lossstats.estimate import Term, coverage_factor
 from lossstats.exponent_fit import fit_exponent
 from lossstats.operating_point import bring_to_nominal
@@ -163,6 +163,31 @@ def test_fitted_exponent_covers_where_it_is_allowed(case, exponent, trials):
     kept = (1 - refused) * trials
     assert 0.94 - allowance(0.95, kept) <= coverage <= 0.97 + allowance(0.95, kept)
     assert error.mean() == pytest.approx(0, abs=0.02)
+
+
+@pytest.mark.parametrize("trials", SIZES)
+@pytest.mark.parametrize("n", [6, 10])
+def test_exponent_fitted_within_articles_covers(n, trials):
+    """Same articles in both conditions, which differ by 5 % of the level among themselves: 94 to 96.5 %."""
+    rng, held, kept = np.random.default_rng(37), 0, 0
+    names, articles = ["dusty"] * n + ["cleaned"] * n, [f"K{i:02}" for i in range(n)] * 2
+    for _ in range(trials):
+        power = NOMINAL * (1 + np.repeat([0.01, -0.01], n) + 0.02 * rng.normal(size=2 * n))
+        article = np.tile(1 + 0.05 * rng.normal(size=n), 2)
+        levels = np.repeat(LEVELS, n) * article * (1 + 0.015 * rng.normal(size=2 * n)) * (power / NOMINAL)
+        fit = fit_exponent(levels, power, names, blocks=articles, u_point=0.1)
+        if fit.why_refused:
+            continue
+        kept += 1
+        p0 = float(power.mean())
+        brought = bring_to_nominal(levels, power, p0, exponent=fit.exponent, u=1.0)
+        plain = compare_pairs(*split(brought.levels)).difference
+        scatter = Term(plain.standard_uncertainty, plain.degrees_of_freedom)
+        term = fit.with_scatter(scatter, brought.pattern.term(weights(n)).standard_uncertainty)
+        half = coverage_factor(term, 0.95) * term.standard_uncertainty
+        held += abs(plain.value - SAVING * p0 / NOMINAL) <= half
+    assert kept > 0.6 * trials
+    assert 0.94 - allowance(0.95, kept) <= held / kept <= 0.965 + allowance(0.95, kept)
 
 
 @pytest.mark.parametrize(
