@@ -207,7 +207,7 @@ def audit_figures(
     if not claim.figures and all(value is None for value in beside.values()):
         raise ValueError("figures: found none; accepted: at least one of before, after, saving, percent, interval, p")
     designs = _designs(beside, paired, confidence, p_by, unit)
-    readings = under_each_reading(claim, percent_of) if len(claim.figures) > 1 else ()
+    readings = under_each_reading(claim, percent_of) if _can_be_held(claim) else ()
     steps = {"grid": grid, "resolution": resolution, "repeatability": repeatability}
     sizes = {name: _read_step(name, text, unit) for name, text in steps.items() if text is not None}
     common = _common_checks(claim, designs[0], sizes, paired=paired)
@@ -227,6 +227,14 @@ def _read_claim(texts: dict[str, str | None], unit: str, about: frozenset[str]) 
         },
         unit,
     )
+
+
+def _can_be_held(claim: QuotedSet) -> bool:
+    """Whether there are figures enough that one could contradict the others."""
+    names = set(claim.figures)
+    if {"percent", "percent_back"} & names:
+        return len(names) > 2 or {"percent", "percent_back"} == names
+    return {"before", "after", "saving"} <= names
 
 
 def _check_names(about: frozenset[str], texts: dict[str, str | None]) -> None:
@@ -262,7 +270,7 @@ def _designs(
     if paired is not None:
         return [read(as_pairs=paired)]
     independent = read(as_pairs=False)
-    if len(independent.sd) > 1 or len(independent.sem) > 1 or len(set(independent.n)) > 1:
+    if not independent.n or len(independent.sd) > 1 or len(independent.sem) > 1 or len(set(independent.n)) > 1:
         return [independent]
     return [independent, replace(independent, paired=True)]
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 
 from lossstats.exact_range import ExactRange, make_range
@@ -81,16 +82,16 @@ def in_words(claim: QuotedSet) -> tuple[str, ...]:
     Returns
     -------
     tuple of str
-        Of the two levels as written, with the rounding in brackets; of a percentage, seen from the other end.
+        Of the two levels as written, what rounding leaves open in brackets; without both levels, of a percentage.
 
     Examples
     --------
     >>> from lossstats.quoted_set import make_set
     >>> claim = make_set({name: read_quoted(name, text) for name, text in (("before", "5.1 W"), ("after", "8 W"))})
     >>> print(*in_words(claim), sep="; ")
-    8 W is 57 % (46 to 68) more than 5.1 W; 5.1 W is 36.2 % (31.3 to 40.6) less than 8 W
+    8 W is 57 % (rounding: 46 to 68) more than 5.1 W; 5.1 W is 36.2 % (rounding: 31.3 to 40.6) less than 8 W
     """
-    return (*_of_levels(claim), *_of_percentages(claim))
+    return tuple(_of_levels(claim) or _of_percentages(claim))
 
 
 def _of_levels(claim: QuotedSet) -> list[str]:
@@ -117,7 +118,8 @@ def _of_levels(claim: QuotedSet) -> list[str]:
 
 
 def _with_rounding(claim: QuotedSet, key: PercentOf, percent: float) -> str:
-    found = percent_range(claim, key)
+    figures = {name: figure for name, figure in claim.figures.items() if name != "saving"}
+    found = percent_range(replace(claim, figures=figures), key)
     if found is None or None in found.ends:
         return f"{shown(abs(percent), decimals_for(abs(percent), 3))} %"
     places = decimals_for(found.high - found.low)
@@ -125,7 +127,7 @@ def _with_rounding(claim: QuotedSet, key: PercentOf, percent: float) -> str:
         low, high = (found.low, found.high) if percent >= 0 else (-found.high, -found.low)
     else:
         low, high = sorted((abs(found.low), abs(found.high)))
-    return f"{shown(abs(percent), places)} % ({shown(low, places)} to {shown(high, places)})"
+    return f"{shown(abs(percent), places)} % (rounding: {shown(low, places)} to {shown(high, places)})"
 
 
 def _of_percentages(claim: QuotedSet) -> list[str]:
@@ -148,5 +150,5 @@ def _turned(size: str, figure: QuotedNumber, word: str) -> str:
     back = "less" if word == "more" else "more"
     nominal = 100 * figure.value / (100 + (figure.value if word == "more" else -figure.value))
     places = decimals_for(found.high - found.low) if found.high > found.low else 1
-    ends = f"{shown(found.low, places)} to {shown(found.high, places)}"
+    ends = f"rounding: {shown(found.low, places)} to {shown(found.high, places)}"
     return f"A is {size} % {word} than B says: B is {shown(nominal, max(places - 1, 0))} % ({ends}) {back} than A"

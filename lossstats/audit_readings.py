@@ -100,8 +100,8 @@ def under_each_reading(claim: QuotedSet, percent_of: PercentOf | None = None) ->
     Returns
     -------
     tuple of Reading
-        One without a percentage if none is quoted; "efficiency" only where the input power is quoted or the
-        reading is asked for.
+        One without a percentage if none is quoted. Unless asked for, "efficiency" only where the input power is
+        quoted, and only the readings of the two levels where the change is quoted from both ends.
 
     Notes
     -----
@@ -113,8 +113,12 @@ def under_each_reading(claim: QuotedSet, percent_of: PercentOf | None = None) ->
     if not {"percent", "percent_back"} & set(claim.figures):
         return (_read(claim, ""),)
     wanted: tuple[PercentOf, ...] = (percent_of,) if percent_of else tuple(READINGS)
-    known = "input power" in claim.figures
-    return tuple(_read(claim, key) for key in wanted if key != "efficiency" or known or percent_of)
+    if not percent_of:
+        if {"percent", "percent_back"} <= set(claim.figures):  # points of efficiency are the same from both ends
+            wanted = wanted[:2]
+        elif "input power" not in claim.figures:
+            wanted = wanted[:3]
+    return tuple(_read(claim, key) for key in wanted)
 
 
 def _read(claim: QuotedSet, key: PercentOf | Literal[""]) -> Reading:

@@ -42,9 +42,10 @@ def overall_verdict(
     fitting = [reading.words for reading in readings if reading.verdict == "agrees"]
     open_to = [reading.words for reading in readings if reading.verdict == "cannot be told"]
     if readings and not fitting and not open_to:
-        failed.insert(0, "levels and saving" if not readings[0].percent_of else "every reading of the percentage")
+        named = readings[0].words if readings[0].percent_of else "levels and saving"
+        failed.insert(0, named if len(readings) == 1 else "every reading of the percentage")
     if failed:
-        return _CANNOT, "as shown by " + ", and ".join(failed)
+        return _CANNOT, "; ".join(failed)
     only = [d.design for d, names in zip(designs, broken, strict=True) if not names] if any(broken) else []
     tail = f", {only[0]}" if only else ""
     if readings and not fitting:

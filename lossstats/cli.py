@@ -23,7 +23,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     Returns
     -------
     int
-        0: done, and what was checked agrees. 1: faults, departures, or a run refused. 2: the call itself is wrong.
+        0: done, and what was checked agrees. 1: faults, departures, a run refused, or figures
+        that cannot all be true. 2: the call itself is wrong.
     """
     arguments = _parser().parse_args(argv)
     try:
@@ -47,7 +48,45 @@ def _parser() -> argparse.ArgumentParser:
         command = commands.add_parser(name, help=text, description=text)
         command.add_argument("folder", metavar="FOLDER", help="the trial folder")
         command.set_defaults(command=function)
+    _add_audit(commands)
     return parser
+
+
+def _add_audit(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    text = "hold figures that somebody quotes against each other: can they all be true, under which reading of percent"
+    ending = (
+        "Exit 0: nothing was found that cannot be true. 1: the figures cannot all be true. 2: the call is wrong. "
+        'Write digits as quoted: lossstats audit --before "8 W" --after "4.6 W" --percent "38 %"'
+    )
+    command = commands.add_parser("audit", help=text, description=text, epilog=ending)
+    for name, shown in _QUOTED.items():
+        command.add_argument(f"--{name}", metavar="TEXT", help=shown)
+    command.add_argument(
+        "--percent-of", choices=("before", "after", "input power", "efficiency"), help="what 100 %% is"
+    )
+    command.add_argument("--unit", default="W", help="unit of the levels (default W)")
+    command.add_argument("--n", type=int, nargs="+", metavar="N", help="pairs, or units in each condition")
+    for name in ("sd", "sem"):
+        command.add_argument(f"--{name}", nargs="+", metavar="TEXT", help=f"{name}, one or one a condition")
+    command.add_argument("--confidence", type=float, default=0.95, help="of the interval (default 0.95)")
+    command.add_argument("--p-by", choices=("t", "exact"), help="kind of test that the source names")
+    command.add_argument("--paired", action=argparse.BooleanOptionalAction, help="same articles in both conditions")
+    command.set_defaults(command=_audit)
+
+
+_QUOTED = {
+    "before": 'level before, "8 W"',
+    "after": 'level after, "4.6 W"',
+    "saving": 'before minus after, "about 0.5 W", "2.9 W more"',
+    "percent": '"38 %%", "50 %% more"',
+    "percent-back": 'the same change from the other end, "33 %% less"',
+    "input-power": '"280 W"',
+    "interval": 'of the saving "0.2 to 0.8 W", or of the percentage "2 to 11 %%"',
+    "p": '"0.03", "< 0.05"',
+    "grid": "step on which each averaged value lies",
+    "resolution": "display step of the bench",
+    "repeatability": "standard deviation of the level of one mount, known for such benches",
+}
 
 
 def _new(arguments: argparse.Namespace) -> int:
@@ -110,3 +149,16 @@ def _sensitivity(arguments: argparse.Namespace) -> int:
     print()
     print(leave_one_out(arguments.folder))
     return 0
+
+
+def _audit(arguments: argparse.Namespace) -> int:
+    from lossstats.audit import audit_figures
+
+    figures = {name: value for name, value in vars(arguments).items() if name != "command"}
+    try:
+        audit = audit_figures(**figures)
+    except ValueError as error:
+        print(f"lossstats: {error}", file=sys.stderr)
+        return 2
+    print(audit)
+    return 0 if audit.possible else 1

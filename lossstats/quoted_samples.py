@@ -72,6 +72,8 @@ class QuotedSamples:
         str
             In words, to stand before a finding.
         """
+        if not self.n:
+            return "whatever the design"
         return "if paired" if self.paired else "if independent"
 
 
