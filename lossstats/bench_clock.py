@@ -38,16 +38,20 @@ class BenchClock:
         self._references = 0
         self.split = 0
 
-    @property
-    def now(self) -> datetime:
-        """The moment at which the bench is free.
+    def free_for(self, block: Sequence[Fitting]) -> datetime:
+        """Find the moment from which a block may go on the bench.
+
+        Parameters
+        ----------
+        block : sequence of Fitting
+            Its mounts.
 
         Returns
         -------
         datetime
-            Within working hours.
+            Within working hours, the bench free and the articles washed and dry.
         """
-        return self._hours.opening(self._now)
+        return self._hours.opening(max(self._now, *(self.ready(fitting) for fitting in block)))
 
     def ready(self, fitting: Fitting) -> datetime:
         """Find the moment from which a mount may go on the bench.

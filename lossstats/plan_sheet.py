@@ -29,7 +29,8 @@ _STYLE = """
 .day td, .day th, .filled td, .filled th { vertical-align: middle; padding: .2rem .5rem .2rem 0; min-width: 0; }
 .day tbody tr, .filled tbody tr { height: 2.3rem; }
 .day td.box, .filled td.box { border: 1px solid var(--soft); }
-.day .time, .filled .time { white-space: nowrap; } .day .box.time { width: 6rem; } .day .box.initials { width: 4rem; }
+.day .time, .filled .time { white-space: nowrap; } .day .box.time { width: 5rem; } .day .box.initials { width: 4rem; }
+.day .box.remarks { width: 42%; } .filled .box { width: 5rem; } .day th, .filled th { min-width: 3rem; }
 .day tr.check td, .day tr.check th { color: var(--soft); font-weight: 400; }
 .day tr.check td.box { background: none; } .day tr.block td, .day tr.block th { border-top: 2px solid var(--ink); }
 .seal { font-family: ui-monospace, "DejaVu Sans Mono", monospace; font-size: .8rem; word-break: break-all; }
@@ -110,7 +111,7 @@ def _day_table(runs: Sequence[OrderedRun]) -> str:
         cells = (
             f'<th scope="row">{escape(run.run)}</th><td class="time">{run.start:%H:%M}–{run.end:%H:%M}</td>'
             f"<td>{escape(_on_the_bench(run))}</td>"
-            '<td class="box time"></td><td class="box"></td><td class="box initials"></td>'
+            '<td class="box time"></td><td class="box remarks"></td><td class="box initials"></td>'
         )
         rows.append(f'<tr class="{kind}">{cells}</tr>' if kind else f"<tr>{cells}</tr>")
     head = ("run", "planned", "on the bench", "start", "remarks", "initials")
@@ -119,7 +120,7 @@ def _day_table(runs: Sequence[OrderedRun]) -> str:
 
 def _on_the_bench(run: OrderedRun) -> str:
     if run.role == "zero":
-        return "zero run: nothing fitted, or no load"
+        return "zero run (no load)"
     what = f"{run.article}, {run.condition}" if run.condition else f"{run.article} (reference)"
     return f"{what}, mount {run.mount}"
 

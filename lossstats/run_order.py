@@ -273,8 +273,7 @@ def _mount(article: str, condition: str, mount: int, keys: PlanKeys) -> Fitting:
 
 def _next_ready(pool: _Pool, clock: BenchClock) -> int:
     # The first block that may go on the bench now, else the one that may first.
-    now = clock.now
-    waits = [max(now, *(clock.ready(fitting) for fitting in block)) for block in pool]
+    waits = [clock.free_for(block) for block in pool]
     return waits.index(min(waits))
 
 
