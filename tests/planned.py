@@ -12,7 +12,7 @@ MONDAY = "2031-03-03T08:00:00+01:00"
 
 def planned(
     design: str = "paired",
-    articles: str = "K01 K02 K03 K04 K05 K06",
+    articles: str | tuple[str, ...] = "K01 K02 K03 K04 K05 K06",
     *,
     controls: str = "",
     conditions: str = "dusty cleaned",
@@ -21,13 +21,14 @@ def planned(
     **keys: Any,
 ) -> Settings:
     """Settings of a trial with a table [plan]; keys of the plan by name."""
-    names = tuple(conditions.split())
+    compared_names = tuple(conditions.split())
+    names = tuple(articles.split()) if isinstance(articles, str) else articles
     if design == "several":
-        compared = ComparisonKeys("", "", "several", conditions=names, blocks=by)
+        compared = ComparisonKeys("", "", "several", conditions=compared_names, blocks=by)
     else:
         unit = "mount" if design == "single" else "article"
-        compared = ComparisonKeys(*names, design, unit_of_replication=unit, controls=tuple(controls.split()))
-    plan = PlanKeys(**{"first_start": MONDAY, "articles": tuple(articles.split()), "reference": "REF", **keys})
+        compared = ComparisonKeys(*compared_names, design, unit_of_replication=unit, controls=tuple(controls.split()))
+    plan = PlanKeys(**{"first_start": MONDAY, "articles": names, "reference": "REF", **keys})
     question = TrialKeys("Does a wash pay?", note="Invented.")
     return Settings(question, replace(compared, **(comparison or {})), plan=plan)
 
