@@ -16,7 +16,7 @@ from lossstats.trial_size import LEAST_UNITS, check_question, counted, refuse_li
 if TYPE_CHECKING:
     import pandas as pd
 
-COSTS = ("article", "mount", "run", "reference")
+COSTS = ("article", "mount", "run", "reference", "longer_run")
 _COLUMNS = ["articles", "mounts", "runs", "power", "cost"]
 
 
@@ -125,7 +125,7 @@ def cheapest_plan(
         As `PlannedDesign` takes them.
     costs : mapping of str to float
         Of one ``article``, ``mount``, ``run`` in any one unit (money, minutes); ``reference`` for one reference run,
-        as a mount and a run if left out.
+        as a mount and a run if left out; ``longer_run`` for making one run twice as long, as a run if left out.
     power : float, default 0.8
         Wanted.
     within : float, optional
@@ -234,7 +234,7 @@ def changes_of(plan: PlannedDesign, costs: Mapping[str, float], *, power: float 
     plan : PlannedDesign
         The trial.
     costs : mapping of str to float
-        As `cheapest_plan` takes them. A run of twice the length is taken to cost two.
+        As `cheapest_plan` takes them.
     power : float, default 0.8
         At which the smallest visible difference is taken.
 
@@ -256,7 +256,7 @@ def changes_of(plan: PlannedDesign, costs: Mapping[str, float], *, power: float 
         difference = smallest_visible_difference(changed, power=power).difference
         more = cost_of(changed, prices) - here
         if words.startswith("runs of twice"):
-            more = prices["run"] * _runs(plan)
+            more = prices["longer_run"] * _runs(plan)
         fall = math.log(now / difference)
         gain = fall / more if more > 0 else math.inf if fall > 0 else fall
         found.append(Change(words, difference, more, gain))
@@ -361,14 +361,14 @@ def _checked_costs(costs: Mapping[str, float]) -> dict[str, float]:
     missing = [name for name in COSTS[:3] if name not in costs]
     if unknown or missing:
         found = f"{unknown[0]!r}" if unknown else f"no {missing[0]!r}"
-        raise ValueError(f"costs: found {found}; accepted: article, mount, run, and reference if there are any")
+        raise ValueError(f"costs: found {found}; accepted: article, mount, run, and reference, longer_run if wanted")
     for name, cost in costs.items():
         if not (cost >= 0 and math.isfinite(cost)):
             raise ValueError(f"costs[{name!r}]: found {cost!r}; accepted: a cost of 0 or above")
     prices = {name: float(cost) for name, cost in costs.items()}
     if not any(prices.values()):
         raise ValueError("costs: found 0 for all of them; accepted: at least one above 0")
-    return {"reference": prices["mount"] + prices["run"], **prices}
+    return {"reference": prices["mount"] + prices["run"], "longer_run": prices["run"], **prices}
 
 
 def _out_of_reach(
