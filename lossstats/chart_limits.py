@@ -152,14 +152,14 @@ def moving_average(values: Array, centre: float, weight: float) -> Array:
     >>> moving_average(np.array([52.0, 47.0]), 50.0, 0.3).round(2).tolist()
     [50.6, 49.52]
     """
-    return _moving_averages(np.asarray(values, dtype=float)[None, :] - centre, weight)[0] + centre
+    off: Array = np.asarray(values, dtype=np.float64)[None, :] - centre
+    return np.asarray(_moving_averages(off, weight)[0] + centre, dtype=np.float64)
 
 
 def _moving_averages(rows: Array, weight: float) -> Array:
     from scipy.signal import lfilter
 
-    averages: Array = np.asarray(lfilter([weight], [1.0, weight - 1.0], rows, axis=1))
-    return averages
+    return np.asarray(lfilter([weight], [1.0, weight - 1.0], rows, axis=1))
 
 
 def moving_average_sd(count: int, weight: float) -> Array:
