@@ -303,7 +303,11 @@ class PlanKeys:
     reference: str | None = _key(
         "the article that stays the same and begins and ends every bench day; left out: none", None, filled=True
     )
-    reference_every: int = _key("most test runs between two runs of the reference article", 2, at_least=1)
+    reference_every: int | None = _key(
+        "most test runs between two runs of the reference article; left out: one block, a mount in each condition",
+        None,
+        at_least=1,
+    )
     zero_first: bool = _key("a zero run begins every bench day", default=False)
     zero_last: bool = _key("a zero run ends every bench day", default=False)
     zero_every: int | None = _key(
