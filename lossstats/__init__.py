@@ -20,9 +20,11 @@ _WHERE: dict[str, str] = {
     "TrialError": "faults",
     # the whole job, and the reviewer
     "analyse": "analysis",
-    "NotSettledError": "analysis",
+    "NotSettledError": "conclusion",
     "Result": "result",
     "reproduce": "reproduction",
+    "write_bundle": "bundle",
+    "audit_figures": "audit",
     # what hangs on choices, and on single articles
     "sensitivity": "choices",
     "leave_one_out": "leave_out",

@@ -42,14 +42,27 @@ def _parser() -> argparse.ArgumentParser:
         ("plan", _plan, "lay out the runs that trial.toml plans: write run_sheet.csv, a page to print, a sealed plan"),
         ("check", _check, "list all faults of a trial folder; exit 1 if there are any"),
         ("analyse", _analyse, "do the whole job: print the statement, write results/"),
-        ("reproduce", _reproduce, "recompute a sealed result from the raw bytes; exit 1 if anything departs"),
+        ("bundle", _bundle, "put inputs, plan, result and sheet into FOLDER.zip: same bytes for the same content"),
         ("sensitivity", _sensitivity, "analyse again under other reasonable choices, and without each article in turn"),
     ):
         command = commands.add_parser(name, help=text, description=text)
         command.add_argument("folder", metavar="FOLDER", help="the trial folder")
         command.set_defaults(command=function)
+    _add_reproduce(commands)
     _add_audit(commands)
     return parser
+
+
+def _add_reproduce(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    text = "recompute a sealed result from the raw bytes and name the first stage that departs"
+    ending = (
+        "Exit 0: everything agrees. 1: something departs, or the record cannot be read. 2: the call is wrong. Numbers "
+        "agree to nine digits; other versions of the libraries are named, not refused."
+    )
+    command = commands.add_parser("reproduce", help=text, description=text, epilog=ending)
+    command.add_argument("folder", metavar="FOLDER", help="the trial folder, or a bundle of it (FOLDER.zip)")
+    command.add_argument("--json", action="store_true", help="print it for a machine")
+    command.set_defaults(command=_reproduce)
 
 
 def _add_audit(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -137,8 +150,15 @@ def _reproduce(arguments: argparse.Namespace) -> int:
     from lossstats.reproduction import reproduce
 
     reproduction = reproduce(arguments.folder)
-    print(reproduction)
+    print(reproduction.to_json() if arguments.json else reproduction, end="" if arguments.json else "\n")
     return 0 if reproduction.agrees else 1
+
+
+def _bundle(arguments: argparse.Namespace) -> int:
+    from lossstats.bundle import write_bundle
+
+    print(f"written: {write_bundle(arguments.folder)}")
+    return 0
 
 
 def _sensitivity(arguments: argparse.Namespace) -> int:

@@ -1,10 +1,9 @@
-"""The whole job: from a trial folder of raw samples to a result with statement."""
+"""From the runs of a trial to its result: levels, corrections, one value a unit, comparison, statement."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -27,7 +26,7 @@ from lossstats.result import FOLDER, Result, RunResult, versions
 from lossstats.saving_budget import SavingBudget, make_saving_budget
 from lossstats.shared_errors import SharedErrors, shared_errors
 from lossstats.statement import make_statement
-from lossstats.trial import Run, Trial, read_trial
+from lossstats.trial import Run, Trial
 from lossstats.unit_table import UnitTable
 
 if TYPE_CHECKING:
@@ -59,39 +58,6 @@ class NotSettledError(ValueError):
         )
 
 
-def analyse(folder_or_trial: str | Path | Trial, *, progress: Progress | None = None) -> Result:
-    """Do the whole job by the rules that the trial declares.
-
-    Parameters
-    ----------
-    folder_or_trial : path or Trial
-        A trial folder, or a trial already read.
-    progress : callable, optional
-        Wraps the iterable of runs to show a bar, for example `tqdm.tqdm`.
-
-    Returns
-    -------
-    Result
-        Levels, drift, unit table, comparison, verdict, statement; unrounded.
-
-    Raises
-    ------
-    TrialError
-        If the folder has faults; it holds all of them.
-    NotSettledError
-        If a run is still moving and the trial declares no rule for that.
-    ValueError
-        If no usable run of a condition is left.
-
-    Notes
-    -----
-    The way of the data: runs, screened samples, levels, levels corrected for drift with their covariance, one
-    value a unit of replication, comparison, verdict, statement.
-    """
-    trial = folder_or_trial if isinstance(folder_or_trial, Trial) else read_trial(folder_or_trial)
-    return conclude(trial, reduce_trial(trial, progress=progress))
-
-
 def conclude(trial: Trial, reduced: Sequence[ReducedRun]) -> Result:
     """Everything after the runs are reduced to levels.
 
@@ -105,7 +71,7 @@ def conclude(trial: Trial, reduced: Sequence[ReducedRun]) -> Result:
     Returns
     -------
     Result
-        As `analyse`.
+        Levels, drift, unit table, comparison, budget, verdict, statement; unrounded.
 
     Raises
     ------

@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from lossstats.analysis import conclude, reduce_trial
 from lossstats.choices import NotApplied
+from lossstats.conclusion import conclude, reduce_trial
 from lossstats.reanalysis import as_row
 from lossstats.rendering import Record, shown
 from lossstats.statement import printed_places

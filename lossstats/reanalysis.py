@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from lossstats.analysis import NotSettledError, conclude, reduce_trial
+from lossstats.conclusion import NotSettledError, conclude, reduce_trial
 from lossstats.contrast import Array, Contrast, controlled_contrast, group_contrast, paired_contrast
 from lossstats.decisions import EXACT, FIT, LOGS, WINDOW, Decisions, planned_decisions
 from lossstats.estimate import Estimate, Interval, Spread, Term, combine, coverage_factor, make_estimate

@@ -18,9 +18,11 @@ from lossstats.rendering import Record, plain
 if TYPE_CHECKING:
     import pandas as pd
 
+    from lossstats.choices import Sensitivity
     from lossstats.comparison import Comparison
     from lossstats.drift import DriftCorrection
     from lossstats.estimate import Estimate
+    from lossstats.leave_out import Influence
     from lossstats.levels import Level
     from lossstats.ranked import PairDifference, Ranking
     from lossstats.saving_budget import SavingBudget
@@ -32,7 +34,7 @@ if TYPE_CHECKING:
     from lossstats.unit_table import UnitValue
     from lossstats.verdict import Verdict
 
-FORMAT = 1
+FORMAT = 2
 FOLDER = "results"
 
 
@@ -118,6 +120,10 @@ class Result(Record):
         SHA-256 of every input file.
     versions : dict of str to str
         Python and libraries.
+    sensitivity : Sensitivity or None
+        The same under other reasonable choices, one at a time, where asked for.
+    influence : Influence or None
+        The same without each unit in turn, where asked for.
     """
 
     name: str
@@ -133,6 +139,8 @@ class Result(Record):
     earlier_looks: tuple[Look, ...]
     inputs: dict[str, str]
     versions: dict[str, str]
+    sensitivity: Sensitivity | None = None
+    influence: Influence | None = None
     _trial: Trial | None = field(default=None, repr=False, compare=False)  # its samples are drawn on the result sheet
 
     title = "Result"
@@ -334,15 +342,15 @@ def versions() -> dict[str, str]:
         Name to version.
     """
     import platform
-
-    import numpy as np
-    import scipy
+    from importlib.metadata import version
 
     import lossstats
 
+    names = ("numpy", "scipy", "matplotlib")
     return {
         "python": platform.python_version(),
-        **{module.__name__: module.__version__ for module in (lossstats, np, scipy)},
+        "lossstats": lossstats.__version__,
+        **{name: version(name) for name in names},
     }
 
 

@@ -59,11 +59,54 @@ def write_sheet(result: Result, folder: str | Path, *, traces: Traces | None = N
     target = Path(folder)
     if not target.is_dir():
         raise FileNotFoundError(f"{target}: found no such folder; accepted: an existing folder")
-    pictures = _draw(result, traces or {})
+    pictures = draw_pictures(result, traces)
     for name, png in pictures.items():
         (target / f"{name}.png").write_bytes(png)
     (target / PAGE).write_bytes(make_page(result, pictures).encode("utf-8"))
     return target / PAGE
+
+
+def page_without_pictures(result: Result) -> str:
+    """Write the page with an empty place for each picture: what two runs of the kit must have alike.
+
+    Parameters
+    ----------
+    result : Result
+        The finished result, its samples with it.
+
+    Returns
+    -------
+    str
+        The document, as `without_pictures` makes it of a page.
+    """
+    from lossstats.figures import RUNS_ON_A_SHEET
+
+    samples = 0 if result._trial is None else len(result._trial.runs)
+    sheets = -(-samples // RUNS_ON_A_SHEET)
+    names = [*_functions(result)[0], *(_name_of_sheet(number) for number in range(1, sheets + 1))]
+    return make_page(result, dict.fromkeys(names, b""))
+
+
+def draw_pictures(result: Result, traces: Traces | None = None) -> dict[str, bytes]:
+    """Draw every picture of the sheet.
+
+    Parameters
+    ----------
+    result : Result
+        The finished result.
+    traces : mapping of str to (ndarray, ndarray), optional
+        Time in s and readings of the runs, by run.
+
+    Returns
+    -------
+    dict of str to bytes
+        PNG by name.
+    """
+    return _draw(result, traces or {})
+
+
+def _name_of_sheet(number: int) -> str:
+    return "runs" if number == 1 else f"runs_{number}"
 
 
 def _draw(result: Result, traces: Traces) -> dict[str, bytes]:
@@ -86,7 +129,7 @@ def _draw(result: Result, traces: Traces) -> dict[str, bytes]:
             part = runs[first : first + figures.RUNS_ON_A_SHEET]
             figure = Figure(figsize=figures.run_sheet_size(len(part)), layout="constrained")
             figures.draw_run_sheet(part, traces, figure, unit=result.settings.trial.unit)
-            pictures["runs" if number == 1 else f"runs_{number}"] = _png(figure)
+            pictures[_name_of_sheet(number)] = _png(figure)
     return pictures
 
 

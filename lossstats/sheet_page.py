@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
-from base64 import b64encode
+import re
+from base64 import b64decode, b64encode
 from collections.abc import Collection, Sequence
 from html import escape
+
+_BEFORE_DATA = "data:image/png;base64,"
+_DATA = re.compile(re.escape(_BEFORE_DATA) + r"([^\"]*)")
 
 STYLE = """
 :root { color-scheme: light dark; --paper: #fdfdfc; --ink: #1d2327; --soft: #59646b; --rule: #c9cfd3; --panel: #f0f3f4;
@@ -214,6 +218,44 @@ def picture(png: bytes, alt: str, caption: str, kind: str = "") -> str:
     look = f' class="{kind}"' if kind else ""
     data = b64encode(png).decode("ascii")
     return (
-        f'<figure{look}><img src="data:image/png;base64,{data}" alt="{escape(alt)}">'
+        f'<figure{look}><img src="{_BEFORE_DATA}{data}" alt="{escape(alt)}">'
         f"<figcaption>{escape(caption)}</figcaption></figure>"
     )
+
+
+def without_pictures(document: str) -> str:
+    """Take the content of all pictures out of a page.
+
+    Parameters
+    ----------
+    document : str
+        HTML of a page with its pictures inside.
+
+    Returns
+    -------
+    str
+        The same page with empty pictures.
+    """
+    return _DATA.sub(_BEFORE_DATA, document)
+
+
+def pictures_on(document: str) -> list[bytes]:
+    """Take the pictures off a page.
+
+    Parameters
+    ----------
+    document : str
+        HTML of a page with its pictures inside.
+
+    Returns
+    -------
+    list of bytes
+        Content of the PNG files in the order of the page; b"" for one that is none.
+    """
+    found = []
+    for match in _DATA.finditer(document):
+        try:
+            found.append(b64decode(match[1], validate=True))
+        except ValueError:
+            found.append(b"")
+    return found

@@ -9,8 +9,9 @@ import pandas as pd
 import pytest
 
 from lossstats import choices
-from lossstats.analysis import NotSettledError, analyse
+from lossstats.analysis import analyse
 from lossstats.choices import sensitivity
+from lossstats.conclusion import NotSettledError
 from lossstats.drift import correct_drift
 from lossstats.examples import example_trial
 from lossstats.levels import window_level

@@ -5,8 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from lossstats.analysis import NotSettledError, analyse
+from lossstats.analysis import analyse
 from lossstats.comparison import compare_pairs
+from lossstats.conclusion import NotSettledError
 from lossstats.examples import example_trial
 from lossstats.simulate import (
     Approach,

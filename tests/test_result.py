@@ -30,7 +30,7 @@ def test_json_is_plain_and_whole(result):
     assert content["comparison"]["difference"] is None
     assert content["comparison"]["observed"] == result.comparison.observed
     assert content["settings"]["instrument"]["gain_dof"] == "inf"
-    assert set(content["versions"]) == {"python", "lossstats", "numpy", "scipy"}
+    assert set(content["versions"]) == {"python", "lossstats", "numpy", "scipy", "matplotlib"}
 
 
 def test_same_bytes_again(result):

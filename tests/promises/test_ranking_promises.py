@@ -7,7 +7,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from lossstats.analysis import conclude
+from lossstats.conclusion import conclude
 from lossstats.ranking import rank_conditions
 from lossstats.simulate import Bench, LinearDrift, Readings, WalkDrift, lay_out_blocks, simulate_levels, simulate_trial
 

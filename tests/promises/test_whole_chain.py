@@ -12,7 +12,8 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from lossstats.analysis import analyse, conclude
+from lossstats.analysis import analyse
+from lossstats.conclusion import conclude
 from lossstats.simulate import (
     Approach,
     Articles,
