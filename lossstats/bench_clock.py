@@ -119,7 +119,8 @@ class BenchClock:
         return not (changes and change_takes_time(self._keys)) and all(_runs(block) <= limit for limit in limits)
 
     def _reference_limit(self) -> int | None:
-        return self._keys.reference_every if self._keys.reference else None
+        keys = self._keys
+        return (keys.reference_every or len(self._conditions) * keys.runs_per_mount) if keys.reference else None
 
     def _try_days(self, piece: Sequence[Fitting], number: int) -> bool:
         # Today if it fits before closing, else on the next bench day that has time for it; False if none has.

@@ -8,7 +8,7 @@ from datetime import timedelta
 from itertools import pairwise
 
 from lossstats.faults import Fault, quoted
-from lossstats.plan_times import WEEK, OrderedRun, WorkingHours, change_takes_time, changes_of_condition
+from lossstats.plan_times import WEEK, OrderedRun, WorkingHours, change_takes_time, turns
 from lossstats.settings import PlanKeys, Settings
 
 FILE = "trial.toml"
@@ -162,9 +162,9 @@ def _order(settings: Settings, keys: PlanKeys) -> _Found:
         what = "all articles" if design == "independent" else f"design = {quoted(design)}"
         yield "before_articles", f"before_articles with {what}", "some of the articles, with design = 'independent'"
     yield from _waves(settings, keys)
-    for key, limit in (("reference_every", keys.reference_every), ("zero_every", keys.zero_every)):
-        used = key == "zero_every" or keys.reference is not None
-        if used and limit is not None and keys.runs_per_mount > limit:
+    limits = {"reference_every": keys.reference_every if keys.reference else None, "zero_every": keys.zero_every}
+    for key, limit in limits.items():
+        if limit is not None and keys.runs_per_mount > limit:
             found = (
                 f"{key} = {limit}, which contradicts runs_per_mount = {keys.runs_per_mount}: nothing may be touched "
                 "between the runs of a mount"
@@ -230,19 +230,18 @@ def too_early(runs: Sequence[OrderedRun], settings: Settings) -> tuple[str, ...]
     told = []
     order = {name: k for k, name in enumerate(comparison.all_conditions)}
     washing_h = keys.wash_hours + keys.dry_hours
-    for change in changes_of_condition(runs, keys, comparison.all_conditions):
-        one, other = change.last, change.following
+    for one, other in turns(runs):
         back = order.get(other.condition, 0) < order.get(one.condition, 0)
         least_h = keys.back_hours if back and keys.back_hours is not None else washing_h
         gap_h = (other.start - one.end) / timedelta(hours=1)
         if keys.one_way and back:
             told.append(
-                f"run {other.run}: {change.article} {other.condition} after it was {one.condition} (run {one.run}), "
+                f"run {other.run}: {other.article} {other.condition} after it was {one.condition} (run {one.run}), "
                 "which the plan says cannot be"
             )
-        elif gap_h < least_h and change.article not in comparison.controls:
+        elif gap_h < least_h and other.article not in comparison.controls:
             told.append(
-                f"run {other.run}: {change.article} {other.condition} {gap_h:.1f} h after run {one.run} "
+                f"run {other.run}: {other.article} {other.condition} {gap_h:.1f} h after run {one.run} "
                 f"({one.condition}); the plan gives it {least_h:g} h"
             )
     return tuple(told)

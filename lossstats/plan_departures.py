@@ -13,9 +13,9 @@ from lossstats.order_checks import too_early, unbracketed
 from lossstats.plan_file import SealedPlan, json_values, planned_settings
 from lossstats.plan_times import OrderedRun
 from lossstats.rendering import plain
-from lossstats.settings import PlanKeys, Settings
 
 if TYPE_CHECKING:
+    from lossstats.settings import Settings
     from lossstats.trial import Run, Trial
 
 _PARTS = ("role", "article", "condition", "mount")
@@ -127,13 +127,7 @@ def _other_days(planned: Sequence[OrderedRun], done: Sequence[Run]) -> Iterator[
 
 def _broken_rules(plan: SealedPlan, trial: Trial) -> Iterator[str]:
     # The planned hours and brackets on what was done; the keys of the plan are those that were sealed.
-    known = {field.name for field in dataclasses.fields(PlanKeys)}
-    sealed: dict[str, Any] = {
-        key: tuple(value) if isinstance(value, list) else value
-        for key, value in plan.settings["plan"].items()
-        if key in known
-    }
-    settings = dataclasses.replace(trial.settings, plan=PlanKeys(**sealed))
+    settings = dataclasses.replace(trial.settings, plan=plan.keys)
     runs = [_as_ordered(run) for run in trial.runs]
     yield from too_early(runs, settings)
     yield from unbracketed(runs, settings)

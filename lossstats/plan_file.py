@@ -9,6 +9,7 @@ import math
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,6 +18,9 @@ from lossstats.number_rows import parse_stamp
 from lossstats.plan_times import OrderedRun
 from lossstats.raw_files import MOST_TABLE_BYTES, read_bytes
 from lossstats.rendering import Record, plain
+from lossstats.run_sheet import ROLES
+from lossstats.settings import PlanKeys
+from lossstats.toml_tables import TableReader
 
 if TYPE_CHECKING:
     from lossstats.run_order import RunOrder
@@ -26,6 +30,8 @@ FILE = "plan.json"
 FORMAT = 1
 # How the logs are written and what the words of the claim are is no part of a plan.
 _NOT_PLANNED = ("log", "scope")
+_MOST_BYTES = 16 * MOST_TABLE_BYTES  # several hundred bytes a run
+_TEXTS = ("run", "role", "article", "condition", "mount")
 _SECTIONS = ("question", "difference_that_matters", "design", "settings", "order", "confounded")
 
 
@@ -49,6 +55,8 @@ class SealedPlan(Record):
         What the order cannot tell apart, as it was said before the first run.
     sha256 : str
         SHA-256 of the canonical text of all this.
+    keys : PlanKeys
+        Table [plan] of the settings.
     """
 
     question: str
@@ -58,6 +66,7 @@ class SealedPlan(Record):
     runs: tuple[OrderedRun, ...]
     confounded: tuple[str, ...]
     sha256: str
+    keys: PlanKeys
 
     title = "Sealed plan"
 
@@ -146,7 +155,7 @@ def read_plan(folder: str | os.PathLike[str]) -> SealedPlan | None:
     if not os.path.lexists(path / FILE):
         return None
     faults = FaultList(FILE)
-    data = read_bytes(path, FILE, faults, most=MOST_TABLE_BYTES)
+    data = read_bytes(path, FILE, faults, most=_MOST_BYTES)
     if data is None:
         raise TrialError(faults.listed())
     content = _parsed(data)
@@ -156,10 +165,8 @@ def read_plan(folder: str | os.PathLike[str]) -> SealedPlan | None:
         where = f"another {', '.join(edited)} than was sealed" if edited else "another content or hash than was sealed"
         found = f"{where} (SHA-256 {_digest(content)[:12]}…, sealed as {str(whole)[:12]}…)"
         raise TrialError([Fault(FILE, None, None, found, "the file as `lossstats plan` wrote it")])
-    try:
-        return _plan(content, whole)
-    except (KeyError, TypeError, AttributeError) as error:
-        raise TrialError([Fault(FILE, None, None, f"a plan without its {error}", "the parts of a plan")]) from None
+    _check_parts(content)
+    return _plan(content, whole)
 
 
 def _parsed(data: bytes) -> dict[str, Any]:
@@ -234,21 +241,61 @@ def _digest(content: Any) -> str:
     return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
 
 
+def _check_parts(content: dict[str, Any]) -> None:
+    # The hash tells an edit; whoever seals something else than a plan is told here.
+    faults = FaultList(FILE)
+    for name, kind, accepted in (
+        ("question", str, "text"),
+        ("difference_that_matters", float | int | None, "a number or null"),
+        ("design", str, "text"),
+        ("settings", dict, "tables with their keys"),
+        ("order", list, "a list of runs"),
+        ("confounded", list, "a list of texts"),
+    ):
+        if name not in content or not isinstance(content[name], kind):
+            faults.add(f"no such part, or another kind of value in {name}", accepted, column=f"key {name}")
+    if not len(faults):
+        for number, entry in enumerate(content["order"], start=1):
+            _check_run(entry, number, faults)
+        if not content["order"] or not all(isinstance(line, str) for line in content["confounded"]):
+            faults.add("no run, or no text where there should be", "a plan with runs", column="key order")
+        _read_keys(content["settings"], faults)
+    if len(faults):
+        raise TrialError(faults.listed())
+
+
+def _check_run(entry: Any, number: int, faults: FaultList) -> None:
+    names = [field.name for field in dataclasses.fields(OrderedRun)]
+    good = isinstance(entry, dict) and sorted(entry) == sorted(names)
+    good = good and all(isinstance(entry[name], str) for name in (*_TEXTS, "start", "end"))
+    good = good and entry["role"] in ROLES and isinstance(entry["block"], int | None)
+    if not good or parse_stamp(entry["start"]) is None or parse_stamp(entry["end"]) is None:
+        faults.add("an entry that is no run", f"an entry with {', '.join(names)}", column=f"key order, entry {number}")
+
+
+def _read_keys(settings: dict[str, Any], faults: FaultList) -> PlanKeys:
+    # Keys of a later version are passed over; null stands for a key that was left out.
+    raw = settings.get("plan")
+    if isinstance(raw, dict):
+        known = {field.name for field in dataclasses.fields(PlanKeys)}
+        raw = {key: value for key, value in raw.items() if key in known and value is not None}
+    keys: PlanKeys = TableReader("", faults).table(PlanKeys, raw, ("settings", "plan"))
+    return keys
+
+
 def _plan(content: dict[str, Any], digest: str) -> SealedPlan:
-    runs = tuple(_run(entry) for entry in content["order"])
     return SealedPlan(
         question=content["question"],
         difference_that_matters=content["difference_that_matters"],
         design=content["design"],
         settings=content["settings"],
-        runs=runs,
+        runs=tuple(_run(entry) for entry in content["order"]),
         confounded=tuple(content["confounded"]),
         sha256=digest,
+        keys=_read_keys(content["settings"], FaultList(FILE)),
     )
 
 
 def _run(entry: dict[str, Any]) -> OrderedRun:
-    start, end = (parse_stamp(entry[name]) for name in ("start", "end"))
-    if start is None or end is None:
-        raise KeyError("times")
+    start, end = (datetime.fromisoformat(entry[name]) for name in ("start", "end"))
     return OrderedRun(**{**entry, "start": start, "end": end})

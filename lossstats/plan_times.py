@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Literal
@@ -261,17 +261,33 @@ def changes_of_condition(runs: Sequence[OrderedRun], keys: PlanKeys, conditions:
     tuple of Change
         In the order of the last runs.
     """
-    return tuple(sorted(_changes(runs, keys, conditions), key=lambda change: change.last.start))
+    hours, order = WorkingHours.of(keys), tuple(conditions).index
+    changes = [
+        Change(one.article, one, other, hours.changed(one.end, back=order(other.condition) < order(one.condition)))
+        for one, other in turns(runs)
+    ]
+    return tuple(sorted(changes, key=lambda change: change.last.start))
 
 
-def _changes(runs: Sequence[OrderedRun], keys: PlanKeys, conditions: Sequence[str]) -> Iterator[Change]:
-    hours, place = WorkingHours.of(keys), {name: k for k, name in enumerate(conditions)}
+def turns(runs: Sequence[OrderedRun]) -> tuple[tuple[OrderedRun, OrderedRun], ...]:
+    """Pair the last run of an article in one condition with its first in the next.
+
+    Parameters
+    ----------
+    runs : sequence of OrderedRun
+        In bench order, planned or carried out.
+
+    Returns
+    -------
+    tuple of (OrderedRun, OrderedRun)
+        In the order of the later runs.
+    """
+    pairs = []
     last: dict[str, OrderedRun] = {}
     for run in runs:
-        if run.role != "test":
-            continue
-        before = last.get(run.article)
-        if before is not None and before.condition != run.condition:
-            back = place.get(run.condition, 0) < place.get(before.condition, 0)
-            yield Change(run.article, before, run, hours.changed(before.end, back=back))
-        last[run.article] = run
+        if run.role == "test":
+            before = last.get(run.article, run)
+            if before.condition != run.condition:
+                pairs.append((before, run))
+            last[run.article] = run
+    return tuple(pairs)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
-from itertools import groupby, zip_longest
+from itertools import groupby, pairwise, zip_longest
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -278,6 +278,26 @@ def _next_ready(pool: _Pool, clock: BenchClock) -> int:
 
 
 def _notes(runs: Sequence[OrderedRun], paths: _Paths, split: int, settings: Settings, keys: PlanKeys) -> Iterator[str]:
+    yield from _orders_in_words(paths, settings, keys)
+    if split:
+        yield (
+            f"{split} block(s) parted: they do not fit between two reference or zero runs, or into a bench day, or "
+            "wait for washing and drying"
+        )
+    idle_h = _idle_h(runs, keys)
+    if idle_h >= 1:
+        yield f"the bench waits {idle_h:.1f} h within its days for articles that are washed and dried"
+    if keys.reference is None and settings.drift.references == "interpolate":
+        yield "no reference article: the analysis will not correct for drift by reference runs"
+    conditions = settings.comparison.all_conditions
+    mean_h = {name: _mean_h([r for r in runs if r.condition == name], runs[0]) for name in conditions}
+    for one, other in pairwise(conditions):
+        later_h = mean_h[other] - mean_h[one]
+        when = f"{abs(later_h):.1f} h {'after' if later_h > 0 else 'before'}"
+        yield f"{other} runs come {when if abs(later_h) >= 0.05 else 'at the same time as'} {one} runs in the mean"
+
+
+def _orders_in_words(paths: _Paths, settings: Settings, keys: PlanKeys) -> Iterator[str]:
     conditions = settings.comparison.all_conditions
     orders: dict[tuple[str, ...], list[str]] = {}
     for name in sorted(paths):
@@ -291,20 +311,13 @@ def _notes(runs: Sequence[OrderedRun], paths: _Paths, split: int, settings: Sett
             yield f"order {' then '.join(path)}: {', '.join(names)}"
         if settings.comparison.design == "paired":
             yield "either order is in use: design = 'crossover' would take out the effect of the order too"
-    if split:
-        yield (
-            f"{split} block(s) parted: they do not fit between two reference or zero runs, or into a bench day, or "
-            "wait for washing and drying"
-        )
-    if keys.reference is None and settings.drift.references == "interpolate":
-        yield "no reference article: the analysis will not correct for drift by reference runs"
-    mean = [_mean_h([r for r in runs if r.role == "test" and r.condition == name], runs[0]) for name in conditions]
-    for one, other, first, second in zip(conditions, conditions[1:], mean, mean[1:], strict=False):
-        later = second - first
-        when = (
-            f"{abs(later):.1f} h {'after' if later > 0 else 'before'}" if abs(later) >= 0.05 else "at the same time as"
-        )
-        yield f"{other} runs come {when} {one} runs in the mean"
+
+
+def _idle_h(runs: Sequence[OrderedRun], keys: PlanKeys) -> float:
+    fit, minute = timedelta(minutes=keys.fit_minutes), timedelta(minutes=1)
+    waits = [other.start - one.end - fit for one, other in pairwise(runs) if one.bench_day == other.bench_day]
+    # Less than a minute is the rounding of the start.
+    return sum(wait / timedelta(hours=1) for wait in waits if wait >= minute)
 
 
 def _mean_h(runs: Sequence[OrderedRun], first: OrderedRun) -> float:

@@ -32,7 +32,11 @@ CONTRADICTIONS = [
     ("paired", {**ONE_WAY, "before_articles": ("K01",)}, "before_articles with design = 'paired'"),
     ("independent", {"before_articles": ("K09",)}, "before_articles with K09, not in articles"),
     ("paired", {**ONE_WAY, "reference": "K01"}, "plan.reference: found the reference 'K01', which articles holds too"),
-    ("paired", {**ONE_WAY, "runs_per_mount": 3}, "reference_every = 2, which contradicts runs_per_mount = 3"),
+    (
+        "paired",
+        {**ONE_WAY, "runs_per_mount": 3, "reference_every": 2},
+        "reference_every = 2, which contradicts runs_per_mount = 3",
+    ),
     ("paired", {**ONE_WAY, "runs_per_mount": 2, "zero_every": 1}, "zero_every = 1, which contradicts runs_per_mount"),
     ("paired", {**ONE_WAY, "waves": 7}, "waves = 7, which contradicts 6 article(s)"),
     ("independent", {"waves": 2}, "waves = 2, which contradicts articles that are in one condition only"),

@@ -130,8 +130,49 @@ def test_a_sealed_file_without_its_parts_is_refused(tmp_path):
     text = json.dumps({"format": 1}, separators=(",", ":"))
     content = {"format": 1, "sha256_of_parts": {}, "sha256": hashlib.sha256(text.encode()).hexdigest()}
     (tmp_path / FILE).write_text(json.dumps(content), encoding="utf-8")
-    with pytest.raises(TrialError, match="found a plan without its 'order'; accepted: the parts of a plan"):
+    with pytest.raises(
+        TrialError, match="key order: found no such part, or another kind of value in order; accepted: a list of runs"
+    ):
         read_plan(tmp_path)
+
+
+def reseal(folder, change):
+    """Somebody seals another thing with a hash that fits."""
+    content = json.loads((folder / FILE).read_text(encoding="utf-8"))
+    parts, _ = content.pop("sha256_of_parts"), content.pop("sha256")
+    change(content)
+    text = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    content.update(sha256_of_parts=parts, sha256=hashlib.sha256(text.encode()).hexdigest())
+    (folder / FILE).write_text(json.dumps(content), encoding="utf-8")
+
+
+RESEALED = [
+    (lambda c: c.update(question=3), "key question: .*accepted: text"),
+    (lambda c: c.update(difference_that_matters="much"), "key difference_that_matters: .*accepted: a number or null"),
+    (lambda c: c.update(settings=[]), "key settings: .*accepted: tables with their keys"),
+    (lambda c: c["settings"].update(plan=None), r"key settings.plan: found .*accepted: a table with first_start"),
+    (lambda c: c["settings"]["plan"].update(wash_hours="long"), "key settings.plan.wash_hours: found the text 'long'"),
+    (lambda c: c["settings"]["plan"].pop("first_start"), "key settings.plan.first_start: found no such key"),
+    (lambda c: c.update(order=[]), "key order: found no run"),
+    (lambda c: c.update(confounded=[1]), "key order: found no run, or no text"),
+    (lambda c: c["order"][1].update(article=5), "key order, entry 2: found an entry that is no run"),
+    (lambda c: c["order"][1].update(role="tests"), "key order, entry 2"),
+    (lambda c: c["order"][2].update(start="2031-03-03"), "key order, entry 3"),
+    (lambda c: c["order"][0].pop("mount"), "key order, entry 1"),
+    (lambda c: c["order"].insert(0, "r01"), "key order, entry 1"),
+]
+
+
+@pytest.mark.parametrize(("change", "told"), RESEALED, ids=range(len(RESEALED)))
+def test_what_is_no_plan_is_refused_although_its_hash_fits(sealed, change, told):
+    reseal(sealed[1], change)
+    with pytest.raises(TrialError, match=f"plan.json, {told}"):
+        read_plan(sealed[1])
+
+
+def test_a_key_of_another_version_is_passed_over(sealed):
+    reseal(sealed[1], lambda content: content["settings"]["plan"].update(later=1))
+    assert read_plan(sealed[1]).keys == sealed[0].keys
 
 
 def test_no_plan_and_a_link_to_one(sealed, tmp_path):

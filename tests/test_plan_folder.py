@@ -128,7 +128,7 @@ def test_without_a_table_the_message_shows_one(folder, settings):
 
 
 def test_contradictions_come_with_their_lines(folder, settings):
-    text = settings_text(settings).replace("runs_per_mount = 1", "runs_per_mount = 3")
+    text = settings_text(settings).replace("runs_per_mount = 1", "runs_per_mount = 3\nreference_every = 2")
     (folder / "trial.toml").write_text(text, encoding="utf-8")
     line = text.split("\n").index("reference_every = 2") + 1
     with pytest.raises(

@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 import pytest
 
 from lossstats.faults import TrialError
-from lossstats.plan_times import OrderedRun, WorkingHours, change_takes_time, changes_of_condition, next_day
+from lossstats.plan_times import OrderedRun, WorkingHours, change_takes_time, changes_of_condition, next_day, turns
 from lossstats.settings import PlanKeys
 
 
@@ -93,4 +93,5 @@ def test_changes_of_condition_are_found_with_their_hours():
         ("K01", "r1", "r4", at("03T11:20")),
         ("K01", "r5", "r6", at("03T17:20")),
     ]
+    assert [(one.run, other.run) for one, other in turns(runs)] == [("r1", "r4"), ("r5", "r6")]
     assert runs[0].bench_day == "2031-03-03"

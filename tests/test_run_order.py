@@ -45,7 +45,7 @@ def plans(draw):
         "runs_per_mount": runs,
         "blocks": draw(st.sampled_from(["alternating", "random"])),
         "reference": draw(st.sampled_from([None, "REF"])),
-        "reference_every": draw(st.integers(runs, 5)),
+        "reference_every": draw(st.none() | st.integers(runs, 5)),
         "zero_first": draw(st.booleans()),
         "zero_last": draw(st.booleans()),
         "zero_every": draw(st.none() | st.integers(runs, 8)),
@@ -74,7 +74,7 @@ def test_every_order_keeps_every_constraint(trial):
     assert order == lay_out_runs(trial)
     assert_complete(order.runs, trial)
     assert_on_the_clock(order.runs, trial.plan)
-    assert_checks_in_place(order.runs, trial.plan)
+    assert_checks_in_place(order.runs, trial.plan, len(trial.comparison.all_conditions))
     assert_washed(order.runs, trial)
     assert too_early(order.runs, trial) == ()
     assert unbracketed(order.runs, trial) == ()
@@ -126,7 +126,7 @@ def assert_on_the_clock(runs, keys):
         assert other.start - one.end >= timedelta(minutes=0 if same else keys.fit_minutes)
 
 
-def assert_checks_in_place(runs, keys):
+def assert_checks_in_place(runs, keys, conditions):
     """References and zero runs at the ends of each day, and as often as the plan says."""
     for _, group in groupby(runs, key=lambda run: run.bench_day):
         roles = [run.role for run in group]
@@ -135,7 +135,8 @@ def assert_checks_in_place(runs, keys):
         inner = [role for role in roles if role != "zero"]
         if keys.reference:
             assert inner[0] == inner[-1] == "reference"
-            assert all(len(part) <= keys.reference_every for part in parts(inner, "reference"))
+            limit = keys.reference_every or conditions * keys.runs_per_mount
+            assert all(len(part) <= limit for part in parts(inner, "reference"))
         if keys.zero_every:
             assert all(part.count("test") <= keys.zero_every for part in parts(roles, "zero"))
     mounts = [run.mount for run in runs if run.role == "reference"]
@@ -209,6 +210,29 @@ def test_blocks_alternate_and_articles_differ_by_seed():
     assert len({words(order) for order in orders}) > 30
     first = Counter(next(r.condition for r in order.runs if r.role == "test") for order in orders)
     assert min(first.values()) >= 8  # binomial(40, 1/2): less in 3e-5 of all choices of seeds
+
+
+def test_linear_drift_cancels_in_turned_blocks_and_not_in_one_wave():
+    """Closed form: the mean difference under a drift of 1 per hour is the difference of the mean times."""
+
+    def shift(trial):
+        runs = [run for run in lay_out_runs(trial).runs if run.role == "test"]
+        mean = {
+            c: np.mean([r.start.timestamp() / 3600 for r in runs if r.condition == c]) for c in ("dusty", "cleaned")
+        }
+        return mean["cleaned"] - mean["dusty"]
+
+    even = [planned("independent", " ".join(NAMES[:8]), seed=seed) for seed in range(5)]
+    assert [shift(trial) for trial in even] == pytest.approx([0.0] * 5, abs=1e-6)
+    assert shift(planned("crossover", " ".join(NAMES[:8]), dry_hours=14, seed=3)) == pytest.approx(0.0, abs=1e-6)
+    assert shift(planned(one_way=True, waves=1, dry_hours=14)) > 20
+
+
+def test_waiting_within_a_day_is_told():
+    order = lay_out_runs(planned(articles="K01 K02", one_way=True, waves=1, dry_hours=4))
+    (told,) = [note for note in order.notes if "the bench waits" in note]
+    # 08:05 REF, 08:30 and 08:55 dusty, REF until 09:40; the first, done by 08:50, is dry at 12:50: 3 h 10 min
+    assert told == "the bench waits 3.2 h within its days for articles that are washed and dried"
 
 
 def test_random_blocks_are_drawn_each():
