@@ -24,7 +24,7 @@ from lossstats.chart_limits import (
 )
 from lossstats.chart_statement import chart_notes, conclude
 from lossstats.check_chart import Chart, ChartedCheck, Role, Rule, Stage
-from lossstats.check_entries import Check
+from lossstats.check_entries import Check, is_date
 from lossstats.check_history import CheckHistory, make_check_history, read_check_history
 from lossstats.estimate import Interval
 from lossstats.stationary import lag_one
@@ -132,11 +132,11 @@ def _as_history(history: Any) -> CheckHistory:
 
 def _chosen(history: CheckHistory, bench: str | None, article: str | None) -> CheckHistory:
     chosen = history.only(bench=bench, article=article)
-    for column in ("bench", "article"):
+    for column, several in (("bench", "benches"), ("article", "articles")):
         names = list(dict.fromkeys(getattr(check, column) for check in chosen.checks))
         if len(names) > 1:
             raise ValueError(
-                f"history: found checks of {len(names)} {column}s, {', '.join(map(repr, names))}; accepted: one "
+                f"history: found checks of {len(names)} {several}, {', '.join(map(repr, names))}; accepted: one "
                 f"{column} a chart, chosen by {column}={names[0]!r}"
             )
     return chosen
@@ -162,6 +162,9 @@ def _base_place(checks: Sequence[Check], base_period: tuple[str, str] | int) -> 
             raise ValueError(f"base_period: found {count} checks; accepted: at most the {len(checks)} of the history")
     else:
         low, high = base_period
+        for day in base_period:
+            if not is_date(day):
+                raise ValueError(f"base_period: found {day!r}; accepted: an ISO 8601 date such as {checks[0].date}")
         places = [i for i, check in enumerate(checks) if low <= check.date <= high]
         if not places:
             raise ValueError(

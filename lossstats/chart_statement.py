@@ -66,10 +66,9 @@ def conclude(charted: list[ChartedCheck], stages: list[Stage], unit: str) -> Con
         said = "Not judged: there is no check after the base period."
     else:
         who = f"all {len(tested)} checks" if len(tested) > 1 else "the one check"
-        said = (
-            f"The bench is in control: {who} after the base period, {tested[0].date} to {tested[-1].date}, within the "
-            "limits."
-        )
+        span = f"{tested[0].date} to {tested[-1].date}" if len(tested) > 1 else tested[0].date
+        lie = "lie" if len(tested) > 1 else "lies"
+        said = f"The bench is in control: {who} after the base period ({span}) {lie} within the limits."
     in_control = False if signals else (True if stage.judged else None)
     sentences = [said, *_base_sentence(charted, stages), *_earlier_sentences(charted, stages)]
     return Conclusion(in_control, signals[0].date if signals else None, suspect, " ".join(sentences))

@@ -119,7 +119,7 @@ def _read_row(line: int, entry: dict[str, str], places: dict[str, str], faults: 
         faults.add(found, accepted, line=line, column=places[column])
 
     day = entry["date"]
-    if not _is_date(day):
+    if not is_date(day):
         fault("date", "an ISO 8601 date such as 2025-03-04")
     value = _finite(entry["value"])
     if value is None:
@@ -127,6 +127,7 @@ def _read_row(line: int, entry: dict[str, str], places: dict[str, str], faults: 
     sd = _finite(entry.get("sd", ""))
     if entry.get("sd") and (sd is None or sd < 0):
         fault("sd", "a finite decimal number, not below 0, or an empty field")
+        sd = None
     n = int(entry["n"]) if _COUNT.fullmatch(entry.get("n", "")) else None
     if entry.get("n") and n is None:
         fault("n", "a whole number of runs, at least 1, or an empty field")
@@ -142,7 +143,24 @@ def _read_row(line: int, entry: dict[str, str], places: dict[str, str], faults: 
     return Check(day, value, sd, n, entry.get("bench", ""), entry.get("article", ""), entry.get("event", ""))
 
 
-def _is_date(text: str) -> bool:
+def is_date(text: str) -> bool:
+    """Tell whether a text is a date of the calendar in ISO 8601.
+
+    Parameters
+    ----------
+    text : str
+        Any text.
+
+    Returns
+    -------
+    bool
+        True for ``2025-03-04``.
+
+    Examples
+    --------
+    >>> is_date("2025-03-04"), is_date("2025-02-30"), is_date("04.03.2025")
+    (True, False, False)
+    """
     if not _DATE.fullmatch(text):
         return False
     try:

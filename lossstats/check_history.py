@@ -137,7 +137,8 @@ def read_check_history(path: str | os.PathLike[str], *, unit: str = "W") -> Chec
     rows = []
     for line, fields in lines[1:]:
         if len(fields) != len(header):
-            faults.add(f"{len(fields)} fields", f"{len(header)} fields: {','.join(header)}", line=line)
+            found = f"{len(fields)} field{'s' * (len(fields) != 1)}" if fields else "a blank line"
+            faults.add(found, f"{len(header)} fields: {','.join(header)}", line=line)
         else:
             rows.append((line, dict(zip(header, fields, strict=True))))
     places = {name: f"column {place} ({name})" for place, name in enumerate(header, start=1)}
@@ -277,7 +278,7 @@ def _opened(folder: str | os.PathLike[str] | Trial) -> tuple[Trial, str]:
 
 def _reference_levels(trial: Trial, name: str, notes: list[str]) -> list[tuple[Run, float]]:
     """Levels of the reference runs that the trial's own rule for runs still moving lets through."""
-    from lossstats.analysis import NotSettledError, reduce_trial
+    from lossstats.conclusion import NotSettledError, reduce_trial
 
     runs = tuple(run for run in trial.runs if run.role == "reference")
     reduced: list[ReducedRun] = reduce_trial(replace(trial, runs=runs)) if runs else []
