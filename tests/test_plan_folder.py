@@ -4,17 +4,21 @@ import csv
 import hashlib
 import importlib.util
 import json
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
 
 from lossstats.cli import main
 from lossstats.faults import TrialError
+from lossstats.plan_departures import departures
 from lossstats.plan_file import read_plan
 from lossstats.plan_folder import plan_folder
 from lossstats.run_order import lay_out_runs
 from lossstats.run_sheet import COLUMNS, run_sheet_text
+from lossstats.simulate import Display, Plan, PlannedRun, Readings, simulate_trial
 from lossstats.skeleton import write_skeleton
+from lossstats.trial import read_trial, write_trial
 from lossstats.trial_toml import settings_text
 
 _spec = importlib.util.spec_from_file_location("planned", Path(__file__).with_name("planned.py"))
@@ -178,6 +182,32 @@ def test_links_are_not_followed(folder, tmp_path):
     (tmp_path / "elsewhere").mkdir()
     (folder / "samples").symlink_to(tmp_path / "elsewhere")
     with pytest.raises(FileExistsError, match="samples: found a symbolic link"):
+        plan_folder(folder)
+
+
+def test_from_the_plan_to_a_trial_without_departures(folder, settings):
+    """Measured by the simulator in the planned order, half an hour late; then one article is taken for another."""
+    done = plan_folder(folder)
+    runs = tuple(
+        PlannedRun(r.run, r.start + timedelta(minutes=30), r.role, r.article, r.condition, r.mount)
+        for r in done.order.runs
+    )
+    readings = Readings(samples=30, zero_samples=30, interval_s=20.0, display=Display(step=0.001))
+    plan = Plan("paired", runs, "dusty", "cleaned", readings=readings, settings=settings)
+    trial, _ = simulate_trial(plan, rng=1)
+    write_trial(trial, folder.parent / "measured")
+    for path in (folder.parent / "measured" / "samples").iterdir():
+        path.rename(folder / "samples" / path.name)
+    sheet = (folder.parent / "measured" / "run_sheet.csv").read_text(encoding="utf-8")
+    (folder / "run_sheet.csv").write_text(sheet, encoding="utf-8")
+    assert departures(read_plan(folder), read_trial(folder)) == ()
+    one = next(r for r in done.order.runs if r.condition == "dusty")
+    changed = sheet.replace(f"test,{one.article},", "test,K09,")
+    (folder / "run_sheet.csv").write_text(changed, encoding="utf-8")
+    names = [r.run for r in done.order.runs if r.article == one.article]
+    told = tuple(f"run {name}: article planned '{one.article}', found 'K09'" for name in names)
+    assert departures(read_plan(folder), read_trial(folder)) == told
+    with pytest.raises(FileExistsError, match="found samples and"):
         plan_folder(folder)
 
 
