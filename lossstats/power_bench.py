@@ -97,7 +97,8 @@ class Transducer:
         Parameters
         ----------
         torque_Nm : array_like
-            Torques that it measures, in N m; a class of full scale is related to the mean of their sizes.
+            Torques that it measures, in N m. A class of full scale is related to the mean of their sizes, each
+            weighted by its size, so that runs at no load do not count.
 
         Returns
         -------
@@ -112,7 +113,7 @@ class Transducer:
         """
         per_10K = self.temperature_K / 10 / 100
         sources = {
-            "torque gain": self._class(np.abs(np.asarray(torque_Nm, dtype=np.float64))),
+            "torque gain": self._class(np.abs(np.atleast_1d(np.asarray(torque_Nm, dtype=np.float64)))),
             "temperature span": Source.rectangular(self.span_percent_per_10K * per_10K),
             "torque zero": Source.normal(self.zero_Nm, unit="N m"),
             "temperature zero": Source.rectangular(
@@ -130,9 +131,9 @@ class Transducer:
             )
         relative = self.torque_class_percent / 100
         if self.class_of == "full scale":
-            if sizes.mean() == 0:
+            if not sizes.any():
                 raise ValueError("torque: found 0 in all runs; accepted: a torque to which the class can be related")
-            relative *= self.full_scale_Nm / float(sizes.mean())
+            relative *= self.full_scale_Nm * float(sizes.sum() / (sizes @ sizes))
         if self.class_as == "half width":
             return Source.rectangular(relative, dof=self.class_dof)
         return Source.normal(relative, dof=self.class_dof)

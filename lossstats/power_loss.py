@@ -4,17 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from lossstats.budget import propagate
+from lossstats.budget_table import Budget
 from lossstats.pattern import Pattern
 from lossstats.power_bench import SHAFTS, PowerBench, ShaftReadings, Transducer
 from lossstats.source import Source
-
-if TYPE_CHECKING:
-    from lossstats.budget import Budget
 
 Array = NDArray[np.float64]
 
@@ -268,21 +267,20 @@ class _Run(NamedTuple):
 
 
 def _budget(runs: Sequence[_Run], bench: PowerBench) -> Budget:
-    from lossstats.budget import propagate
-
     transducers = dict(zip(SHAFTS, (bench.input, bench.output), strict=True))
     inputs = _display_inputs(runs, transducers)
     for home, transducer in transducers.items():
         torques = [run.shown("torque", shaft) for run in runs for shaft in SHAFTS if run.home(shaft) == home]
         inputs |= {f"{name} {home}".replace(" ", "_"): s for name, s in transducer.errors(torques).items()}
 
-    def model(**quantities: float) -> float:
-        return math.fsum(run.weight * _loss_of(run, quantities) for run in runs)
+    def model(**quantities: Any) -> Any:
+        return sum(run.weight * _loss_of(run, quantities) for run in runs)
 
     pair = ("torque_gain_in", "torque_gain_out")
     shared = bench.shared_calibration
     correlation = {pair: shared} if shared > 0 and set(pair) <= set(inputs) else None
-    return propagate(model, inputs, correlation=correlation)
+    budget: Budget = propagate(model, inputs, correlation=correlation, unit="W", output="loss")
+    return budget
 
 
 def _display_inputs(runs: Sequence[_Run], transducers: dict[str, Transducer]) -> dict[str, Source]:
@@ -300,7 +298,7 @@ def _display_inputs(runs: Sequence[_Run], transducers: dict[str, Transducer]) ->
     return inputs
 
 
-def _loss_of(run: _Run, quantities: dict[str, float]) -> float:
+def _loss_of(run: _Run, quantities: dict[str, Any]) -> Any:
     """Loss of one run with the errors of the transducers that stood at its shafts."""
     powers = {}
     for shaft in SHAFTS:

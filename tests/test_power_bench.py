@@ -25,9 +25,11 @@ def test_class_in_four_ways(sheet, u):
     assert u_of(sheet) == {"torque gain": pytest.approx(u, rel=1e-12)}
 
 
-def test_class_of_full_scale_goes_by_the_mean_size_of_the_torques():
+def test_class_of_full_scale_goes_by_the_torques_under_load():
+    """Mean of the sizes weighted by size: (20 x 20 + 30 x 30) / (20 + 30) = 26; a run at no load does not count."""
     sheet = Transducer(50.0, 0.1, class_as="standard uncertainty")
-    assert u_of(sheet, [20.0, -30.0])["torque gain"] == pytest.approx(0.05 / 25)
+    assert u_of(sheet, [20.0, -30.0])["torque gain"] == pytest.approx(0.05 / 26)
+    assert u_of(sheet, [28.0, 28.0, 0.0])["torque gain"] == pytest.approx(0.05 / 28)
 
 
 def test_temperature_zero_and_speed():
