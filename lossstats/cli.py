@@ -115,9 +115,9 @@ def _new(arguments: argparse.Namespace) -> int:
 
 
 def _plan(arguments: argparse.Namespace) -> int:
-    from lossstats.plan_folder import plan_folder
+    from lossstats.plan_folder import write_plan
 
-    print(plan_folder(arguments.folder))
+    print(write_plan(arguments.folder))
     print(CAUTION)
     return 0
 

@@ -59,7 +59,7 @@ class PlannedFolder(Record):
         ]
 
 
-def plan_folder(folder: str | os.PathLike[str]) -> PlannedFolder:
+def write_plan(folder: str | os.PathLike[str]) -> PlannedFolder:
     """Plan the trial of a folder: read trial.toml, write run_sheet.csv, run_sheet.html and plan.json.
 
     Parameters
@@ -108,11 +108,11 @@ def _read(folder: Path) -> Settings:
     if data is None:
         raise TrialError(found.listed())
     settings, faults = read_settings(data)
-    if faults or settings is None:
-        raise TrialError(faults)
-    if settings.plan is None:
+    if settings is not None and settings.plan is None:
         found.add("no table [plan]", f"a table such as\n{_EXAMPLE}")
-    else:
+    if faults or settings is None:
+        raise TrialError([*faults, *found.listed()])
+    if settings.plan is not None:
         # With their lines, which the settings alone do not know.
         reader = TableReader(data.decode(), found)
         for contradiction in contradictions(settings):

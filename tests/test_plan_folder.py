@@ -9,11 +9,12 @@ from pathlib import Path
 
 import pytest
 
+from lossstats import plan_folder
 from lossstats.cli import main
 from lossstats.faults import TrialError
 from lossstats.plan_departures import departures
 from lossstats.plan_file import read_plan
-from lossstats.plan_folder import plan_folder
+from lossstats.plan_folder import write_plan
 from lossstats.run_order import lay_out_runs
 from lossstats.run_sheet import COLUMNS, run_sheet_text
 from lossstats.simulate import Display, Plan, PlannedRun, Readings, simulate_trial
@@ -48,7 +49,7 @@ def names(folder):
 
 def test_three_files_from_trial_toml(folder, settings):
     before = (folder / "trial.toml").read_bytes()
-    done = plan_folder(folder)
+    done = write_plan(folder)
     assert names(folder) == WRITTEN | {"trial.toml", "samples"}
     assert set(done.files) == WRITTEN
     assert (folder / "trial.toml").read_bytes() == before
@@ -68,7 +69,7 @@ def test_the_same_folder_twice_gives_the_same_bytes(tmp_path, settings):
     for name in ("one", "two"):
         (tmp_path / name).mkdir()
         (tmp_path / name / "trial.toml").write_text(settings_text(settings), encoding="utf-8")
-        plan_folder(tmp_path / name)
+        write_plan(tmp_path / name)
         digests.append([hashlib.sha256((tmp_path / name / file).read_bytes()).hexdigest() for file in sorted(WRITTEN)])
     assert digests[0] == digests[1]
 
@@ -84,7 +85,7 @@ def test_the_command_prints_the_order_what_is_confounded_and_the_cautions(folder
 
 
 def test_a_second_plan_is_refused_and_the_way_to_start_again_named(folder, capsys):
-    plan_folder(folder)
+    write_plan(folder)
     kept = {name: (folder / name).read_bytes() for name in WRITTEN}
     assert main(["plan", str(folder)]) == 1
     told = capsys.readouterr().err
@@ -93,7 +94,7 @@ def test_a_second_plan_is_refused_and_the_way_to_start_again_named(folder, capsy
     assert kept == {name: (folder / name).read_bytes() for name in WRITTEN}
     for name in WRITTEN:
         (folder / name).unlink()
-    plan_folder(folder)
+    write_plan(folder)
     assert kept == {name: (folder / name).read_bytes() for name in WRITTEN}
 
 
@@ -103,14 +104,14 @@ def test_nothing_that_is_there_is_written_over(folder, name):
     (folder / name).write_text(run_sheet_text([["r01"] * 8]), encoding="utf-8")
     before = names(folder)
     with pytest.raises(FileExistsError, match=rf"{name}: found (one|rows|samples)"):
-        plan_folder(folder)
+        write_plan(folder)
     assert names(folder) == before
 
 
 def test_the_empty_run_sheet_of_a_new_folder_is_filled(tmp_path, settings):
     write_skeleton(tmp_path / "trial")
     (tmp_path / "trial" / "trial.toml").write_text(settings_text(settings), encoding="utf-8")
-    plan_folder(tmp_path / "trial")
+    write_plan(tmp_path / "trial")
     assert (tmp_path / "trial" / "run_sheet.csv").read_text(encoding="utf-8").count("\n") > 12
 
 
@@ -118,7 +119,9 @@ def test_a_folder_straight_from_new_says_what_is_to_be_filled(tmp_path, capsys):
     write_skeleton(tmp_path / "trial")
     before = names(tmp_path / "trial")
     assert main(["plan", str(tmp_path / "trial")]) == 1
-    assert "key trial.question: found the text ''; accepted: text that is not empty" in capsys.readouterr().err
+    told = capsys.readouterr().err
+    assert "key trial.question: found the text ''; accepted: text that is not empty" in told
+    assert "trial.toml: found no table [plan]; accepted: a table such as\n[plan]\nfirst_start = " in told
     assert names(tmp_path / "trial") == before
 
 
@@ -128,7 +131,13 @@ def test_without_a_table_the_message_shows_one(folder, settings):
     with pytest.raises(
         TrialError, match=r"(?s)found no table \[plan\]; accepted: a table such as\n\[plan\]\nfirst_start"
     ):
-        plan_folder(folder)
+        write_plan(folder)
+
+
+def test_the_table_shown_is_one_that_works(folder, settings):
+    text = settings_text(settings).partition("[plan]")[0] + plan_folder._EXAMPLE
+    (folder / "trial.toml").write_text(text, encoding="utf-8")
+    assert sum(run.role == "test" for run in write_plan(folder).order.runs) == 8
 
 
 def test_contradictions_come_with_their_lines(folder, settings):
@@ -138,7 +147,7 @@ def test_contradictions_come_with_their_lines(folder, settings):
     with pytest.raises(
         TrialError, match=rf"trial.toml, line {line}, key plan.reference_every: found reference_every = 2"
     ):
-        plan_folder(folder)
+        write_plan(folder)
     assert names(folder) == {"trial.toml"}
 
 
@@ -146,15 +155,15 @@ def test_a_name_that_the_run_sheet_would_not_take_is_refused(folder, settings):
     text = settings_text(settings).replace('after = "cleaned"', 'after = "cleaned "')
     (folder / "trial.toml").write_text(text, encoding="utf-8")
     with pytest.raises(TrialError, match="run_sheet.csv.*column 5 .condition.: found 'cleaned '"):
-        plan_folder(folder)
+        write_plan(folder)
     assert names(folder) == {"trial.toml"}
 
 
 def test_no_folder_and_no_file(tmp_path):
     with pytest.raises(TrialError, match="nowhere: found no such folder; accepted: a folder with trial.toml"):
-        plan_folder(tmp_path / "nowhere")
+        write_plan(tmp_path / "nowhere")
     with pytest.raises(TrialError, match="trial.toml: found no such file"):
-        plan_folder(tmp_path)
+        write_plan(tmp_path)
 
 
 @pytest.mark.parametrize("fails_at", [1, 2, 3])
@@ -172,7 +181,7 @@ def test_a_failure_half_way_leaves_nothing(folder, monkeypatch, fails_at, new):
 
     monkeypatch.setattr(Path, "replace", failing)
     with pytest.raises(OSError, match="no space left"):
-        plan_folder(folder)
+        write_plan(folder)
     assert names(folder) - {"samples"} == before
     if new:
         assert (folder / "run_sheet.csv").read_text(encoding="utf-8") == run_sheet_text()
@@ -182,12 +191,12 @@ def test_links_are_not_followed(folder, tmp_path):
     (tmp_path / "elsewhere").mkdir()
     (folder / "samples").symlink_to(tmp_path / "elsewhere")
     with pytest.raises(FileExistsError, match="samples: found a symbolic link"):
-        plan_folder(folder)
+        write_plan(folder)
 
 
 def test_from_the_plan_to_a_trial_without_departures(folder, settings):
     """Measured by the simulator in the planned order, half an hour late; then one article is taken for another."""
-    done = plan_folder(folder)
+    done = write_plan(folder)
     runs = tuple(
         PlannedRun(r.run, r.start + timedelta(minutes=30), r.role, r.article, r.condition, r.mount)
         for r in done.order.runs
@@ -208,11 +217,11 @@ def test_from_the_plan_to_a_trial_without_departures(folder, settings):
     told = tuple(f"run {name}: article planned '{one.article}', found 'K09'" for name in names)
     assert departures(read_plan(folder), read_trial(folder)) == told
     with pytest.raises(FileExistsError, match="found samples and"):
-        plan_folder(folder)
+        write_plan(folder)
 
 
 def test_three_renderings(folder):
-    done = plan_folder(folder)
+    done = write_plan(folder)
     assert str(done).startswith("Planned trial\n")
     assert done.plan.sha256 in done._repr_html_()
     assert json.dumps(done.to_dict()["files"]) == '["run_sheet.html", "run_sheet.csv", "plan.json"]'
