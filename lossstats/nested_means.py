@@ -125,8 +125,8 @@ def check_separable(table: NestedTable, parents: tuple[Codes, ...]) -> None:
     if len(parents[0]) == 1:
         inner = f", or levels={list(levels[1:])} for what varies within it" if levels[1:] else ""
         raise ValueError(
-            f"table: found one {levels[0]} only ({table.names[0][0]}), so that nothing can be said of how "
-            f"{levels[0]}s differ; accepted: two or more{inner}"
+            f"table: found one {levels[0]} only ({table.names[0][0]}), so that nothing can be said of the "
+            f"scatter from {levels[0]} to {levels[0]}; accepted: two or more{inner}"
         )
     for depth in range(1, len(levels)):
         if counts[depth].max() == 1:
