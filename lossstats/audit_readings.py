@@ -8,7 +8,7 @@ from fractions import Fraction
 from itertools import combinations
 from typing import Literal
 
-from lossstats.exact_range import ExactRange, exact_range
+from lossstats.exact_range import ExactRange, exact_range, make_range
 from lossstats.quoted_number import QuotedNumber
 from lossstats.quoted_set import READINGS, PercentOf, QuotedSet, limits_of, range_of
 from lossstats.rendering import Record
@@ -38,7 +38,8 @@ class Reading(Record):
     only_while : tuple of str
         Figures that cannot mean what is written, with what they would have to mean.
     mends : dict of str to ExactRange
-        Where they do not agree: each figure that alone breaks the set, with the true values that would mend it.
+        Where they do not agree: each figure that alone breaks the set, with the true values that would mend it;
+        negative where the change would have to go the other way.
     notes : tuple of str
         What a reader must know.
     units : dict of str to str
@@ -74,7 +75,7 @@ class Reading(Record):
             parts.append(
                 "as they stand they would take "
                 + ", or ".join(
-                    f"{LABELS.get(name, name)} {mend.words(self.units[name])} in place of '{self.quoted[name]}'"
+                    f"{LABELS.get(name, name)} {_either_way(mend, self.units[name])} in place of '{self.quoted[name]}'"
                     for name, mend in self.mends.items()
                 )
             )
@@ -166,7 +167,7 @@ def _impossible(
     for name in claim.figures:
         rest = replace(claim, figures={k: v for k, v in claim.figures.items() if k != name})
         found = range_of(rest, key, name, claim.sign(name))
-        if found is not None and found.high >= 0:  # a figure without a sign cannot be below zero
+        if found is not None:
             mends[name] = found
     return Reading(key, words, verdict, quoted, {}, (), mends, tuple(notes), units)
 
@@ -190,6 +191,13 @@ def _ranges(claim: QuotedSet, key: PercentOf | Literal[""]) -> dict[str, ExactRa
             return None
         ranges[name] = found
     return ranges
+
+
+def _either_way(mend: ExactRange, unit: str) -> str:
+    low, high = mend.ends
+    if high is None or high > 0:
+        return mend.words(unit)
+    return f"{make_range(-high, None if low is None else -low).words(unit)} the other way"
 
 
 def _holds(found: ExactRange, figure: QuotedNumber) -> bool:

@@ -167,7 +167,7 @@ def _eliminate(rows: list[Limit], variable: int) -> list[Limit]:
     tightest: dict[Coefficients, Limit] = {}
     for (coefficients, bound), strict in kept.items():
         found = tightest.get(coefficients)
-        if found is None or (bound, not strict) < (found.bound, not found.strict):
+        if found is None or bound < found.bound:
             tightest[coefficients] = Limit(coefficients, bound, strict)
     return list(tightest.values())
 

@@ -92,6 +92,7 @@ _FIGURE = re.compile(
     rf"(?P<about>(?:about|around|roughly|ca\.?|approx\.?|≈|~)\s*)?(?P<sign>[-−+])?{_UNSIGNED}"
     r"\s*(?P<unit>%|(?!(?:less|more)\b)[^\W\d][\w/·]*)?(?:\s+(?P<word>less|more))?"
 )
+_MOST_DIGITS = 30
 _RANGE = re.compile(r"(?P<low>.+?)\s+to\s+(?P<high>.+)")
 _ACCEPTED = (
     "digits with at most one decimal sign, such as '8', '4.6 W', '4,65 W', '1 000 W', 'about 0.5 W', "
@@ -223,6 +224,8 @@ def _match(name: str, plain: str, text: str, unit: str, *, signed: bool) -> re.M
     match = _FIGURE.fullmatch(plain)
     if match is None or (match["whole"] is None and match["rest"] is None):
         raise ValueError(f"{name}: found {quoted(text)}; accepted: {_ACCEPTED}")
+    if sum(map(str.isdecimal, plain)) > _MOST_DIGITS:
+        raise ValueError(f"{name}: found {quoted(text)}; accepted: at most {_MOST_DIGITS} digits")
     rest = match["rest"] or ""
     whole = match["whole"] or ""
     if rest.startswith(",") and len(rest) == 4 and len(whole) <= 3 and whole.strip("0"):

@@ -71,6 +71,8 @@ def test_steps_and_sizes():
     assert [c.verdict for c in absent.checks] == ["cannot be told", "cannot be told"]
     assert absent.verdict == "cannot be told"
     assert audit_figures(saving="0.50", sd="0.16", n=3, grid="0.1", paired=True).checks[-1].name == "sd on the step"
+    assert not audit_figures(saving="0.50", sd="0.07", n=2, grid="0.1", paired=True).possible
+    assert audit_figures(saving="0.55", sd="0.07", n=2, grid="0.1", paired=True).possible
     percent = audit_figures(percent="7 %", interval="3 to 12 %", p="0.02")
     assert [c.name for c in percent.checks] == ["interval and percent", "interval and p"]
 

@@ -86,6 +86,12 @@ def test_a_rise_needs_no_sign():
     assert reading("before", before="5.1", after="8.0", saving="2.9 more", percent="57 % more").verdict == "agrees"
 
 
+def test_a_mend_that_goes_the_other_way():
+    (found,) = under_each_reading(claim(before="5.1", after="8.0", saving="2.9 less"))
+    assert found.mends["saving"].ends == (F("-3.0"), F("-2.8"))
+    assert "saving 2.80 to 3.00 W the other way in place of '2.9 less'" in found.sentence
+
+
 def test_from_the_other_end():
     assert reading("before", percent="50 % more", percent_back="33 % less").verdict == "agrees"
     assert reading("after", percent="50 %", percent_back="33 %").verdict == "agrees"

@@ -68,6 +68,16 @@ def test_spreads_against_enumeration(n):
     assert seen["agrees"] and seen["cannot all be true"]
 
 
+def test_two_values_by_hand():
+    """Two values on a step of 0.1 differ by 0, 0.1, 0.2 ...: sd 0, 0.071, 0.141; an odd number of steps by half steps of the mean."""
+    assert [possible_spread(None, read_samples(n=2, sd=sd), TENTH)[0].verdict for sd in ("0.07", "0.10", "0.14")] == [
+        "agrees", "cannot all be true", "agrees",
+    ]  # fmt: skip
+    samples = read_samples(n=2, sd="0.07")
+    for mean, verdict in (("0.50", "cannot all be true"), ("0.55", "agrees"), ("0.5", "agrees")):
+        assert possible_spread(read_quoted("saving", mean), samples, TENTH)[0].verdict == verdict
+
+
 def test_spread_needs_n_and_one_sd():
     assert possible_spread(None, read_samples(sd="0.1"), TENTH) == []
     assert possible_spread(None, read_samples(n=4, sd=("0.1", "0.2"), paired=False), TENTH) == []

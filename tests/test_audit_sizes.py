@@ -36,7 +36,11 @@ def test_critical_difference_of_one_value_each_is_2_8_s():
     four = above_repeatability(change("0.5", "0.6"), known, (4,), 0.95, "W")
     assert "0.2765 to 0.2779 W" in four.words  # a half of it
     assert four.verdict == "above"
-    assert "4 and 9 values" in above_repeatability(change("0.5", "0.6"), known, (4, 9), 0.95, "W").words
+    unequal = above_repeatability(change("0.5", "0.6"), known, (4, 9), 0.95, "W")
+    # 1.95996 sqrt(1/4 + 1/9) times 0.1995 and 0.2005
+    assert "4 and 9 values, refitting alone stays below 0.2350 to 0.2361 W" in unequal.words
+    within = above_repeatability(change("0.5540", "0.5540"), known, (), 0.95, "W")
+    assert within.verdict == "cannot be told"  # the rounding of the repeatability leaves it open
 
 
 def test_an_open_range_is_refused():

@@ -71,6 +71,7 @@ def test_no_wider_reading_where_no_zero_is_in_doubt(text):
         ("4.7 to 4.5", "before: found '4.7 to 4.5'; accepted: the lower end first"),
         ("about 4.5 to 4.7", "accepted: digits, such as '4.5 to 4.7'"),
         ("1 00", "before: found '1 00'"),
+        ("0." + "3" * 5000, "accepted: at most 30 digits"),
     ],
 )  # fmt: skip
 def test_what_cannot_be_read_in_one_way_is_refused(text, words):
