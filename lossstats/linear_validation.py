@@ -258,16 +258,25 @@ def _in_words(checks: tuple[DigitsCheck, ...], ends: Interval, errors: Interval,
         return f"{text}: {differ}, {limit} (JCGM 101, 8.1)."
     if asked.agrees is None:
         text = f"These draws cannot tell whether the linear interval may be used to {_digits(asked.digits)}"
-        worst = max(errors)
-        more = ""
-        if draws is not None:
-            needed = draws * (10 * worst / asked.tolerance) ** 2  # twice the error a fifth of the tolerance
-            more = f"; about {needed:.1g} draws would"
-        text += f": {differ}, {limit}, and the drawn ends are themselves uncertain by {2 * worst:.1g}{more}"
+        known = f"and the drawn ends are themselves uncertain by {2 * max(errors):.1g}"
+        text += f": {differ}, {limit}, {known}{_draws_to_decide(asked.tolerance, ends, errors, draws)}"
     else:
         text = f"The linear interval may not be used to {_digits(asked.digits)} of the standard uncertainty"
         text += f": {differ}, {limit} (JCGM 101, 8.1); use the interval of the draws"
     return f"{text}. {_fewer(checks[1:])}".rstrip()
+
+
+def _draws_to_decide(tolerance: float, ends: Interval, errors: Interval, draws: int | None) -> str:
+    if draws is None:
+        return ""
+    # Twice the error is to be a fifth of the tolerance (8.2), and less than what is left up to the tolerance.
+    factors = [2.0, (10 * max(errors) / tolerance) ** 2]
+    factors += [
+        (2 * error / gap) ** 2 for d, error in zip(ends, errors, strict=True) if (gap := abs(d - tolerance)) > 0
+    ]
+    if max(factors) > 1000:
+        return ""
+    return f"; about {float(f'{draws * max(factors):.0e}'):,.0f} draws would tell".replace(",", " ")
 
 
 def _fewer(checks: tuple[DigitsCheck, ...]) -> str:

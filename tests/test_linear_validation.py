@@ -64,7 +64,7 @@ def test_draws_too_few_to_tell():
     assert found.supports_linear is None
     assert found.digits == 1
     assert "These draws cannot tell" in found.words
-    assert "about 2e+06 draws would" in found.words
+    assert "about 2 000 000 draws would tell" in found.words
     assert "To 1 significant digit it may be used" in found.words
 
 
