@@ -128,7 +128,7 @@ def _explain(ax: Axes) -> None:
     from matplotlib.lines import Line2D
 
     handles = [
-        Line2D([], [], marker="o", linestyle="none", color=INK, label="h: its mean, grey lines"),
-        Line2D([], [], marker="s", linestyle="none", color=AFTER, label="k: its scatter, red lines"),
+        Line2D([], [], marker="o", linestyle="none", color=INK, label="h: its mean, long lines"),
+        Line2D([], [], marker="s", linestyle="none", color=AFTER, label="k: its scatter, short lines"),
     ]
     ax.legend(handles=handles, loc="upper left", bbox_to_anchor=(1.0, 1.0))

@@ -17,6 +17,7 @@ from lossstats.source_checks import refuse
 MOST_VALUES = 1500
 _STARTS = (1.0, 0.1, 4.0)
 _GRADIENT_LEFT = 1e-3  # of the criterion by the logarithm of a ratio of variances
+_SAME = 1e-8  # difference of the criterion at two ends that are one minimum
 _FLAT = 1e-10  # ratio of variances below which a component is at the boundary
 
 
@@ -174,7 +175,7 @@ def _slices(model: _Model) -> list[tuple[slice, Array]]:
 
 
 def _minimum(model: _Model) -> Array:
-    """The best end of several starts that meets the conditions of a minimum."""
+    """The best end of several starts that meets the conditions of a minimum; two that agree are enough."""
     from scipy.optimize import minimize
 
     def target(roots: Array) -> tuple[float, Array]:
@@ -194,6 +195,8 @@ def _minimum(model: _Model) -> Array:
         inside = np.abs(np.where(ratios > 0, ratios * slopes, 0.0)) < _GRADIENT_LEFT
         if np.all(inside & ((ratios > 0) | (slopes > -_GRADIENT_LEFT))):
             ends.append((float(end.fun), ratios))
+        if len(ends) > 1 and abs(ends[-1][0] - ends[-2][0]) < _SAME:
+            break
     if not ends:
         raise RuntimeError(
             "likelihood_components: found no minimum from any start; variance_components needs no search"
