@@ -20,6 +20,7 @@ from lossstats.comparison import (
 from lossstats.corrected_levels import correct_levels
 from lossstats.drift import DriftCorrection
 from lossstats.looks import earlier_looks, look_notes
+from lossstats.plan_record import plan_record
 from lossstats.ranking import Ranking, rank_conditions
 from lossstats.ranking_statement import make_ranking_statement
 from lossstats.result import FOLDER, Result, RunResult, versions
@@ -98,11 +99,13 @@ def conclude(trial: Trial, reduced: Sequence[ReducedRun]) -> Result:
         _run_result(run, reduced[i], float(levels[i]), used[i], reasons[i], applied.get(i))
         for i, run in enumerate(trial.runs)
     )
+    plan = plan_record(trial)
     earlier = earlier_looks(trial.folder / FOLDER if trial.folder else None, trial.sha256)
     counts = _unit_counts(units, trial.settings)
     notes = (
         *_notes(runs, units, drift),
         *corrected.notes,
+        *(plan.notes if plan else ()),
         *look_notes(earlier, counts, trial.settings.comparison.planned_units),
     )
     return Result(
@@ -117,6 +120,7 @@ def conclude(trial: Trial, reduced: Sequence[ReducedRun]) -> Result:
         statement=_state(trial.settings, comparison, ranking, notes),
         notes=notes,
         earlier_looks=earlier,
+        plan=plan,
         inputs=dict(trial.sha256),
         versions=versions(),
         _trial=trial,

@@ -66,7 +66,7 @@ def correct_levels(
     Returns
     -------
     CorrectedLevels
-        An exponent to be fitted is found on a first pass without it, and used on a second.
+        An exponent to be fitted is found with the references brought to nominal by it as well.
 
     Raises
     ------
@@ -81,29 +81,60 @@ def correct_levels(
     name = next((n for n, p in settings.operating_point.items() if p.correction == "fitted power"), None)
     if name is None:
         return CorrectedLevels(nominal, drift, units, None, ())
-    fit = _fit(trial, runs, name, nominal, units)
+    return _with_fitted_exponent(trial, reduced, kept, used, name)
+
+
+def _with_fitted_exponent(
+    trial: Trial, reduced: Sequence[ReducedRun], kept: Sequence[int], used: Sequence[bool], name: str
+) -> CorrectedLevels:
+    """Correct with the exponent that leaves no slope in the corrected unit values: Newton steps from no correction."""
+    runs, settings = [trial.runs[i] for i in kept], trial.settings
+    exponent, step, fit = 0.0, np.inf, None
+    for _ in range(_MOST_STEPS):
+        nominal = at_nominal(runs, settings.operating_point, settings.settling.final_window, {name: exponent})
+        drift = _correct(trial, reduced, kept, nominal)
+        units = _tabulate(trial, drift, used)
+        if step <= _SAME_EXPONENT:
+            break
+        fit = _fit(trial, runs, name, (nominal, drift, units), exponent)
+        found = fit.exponent or 0.0
+        step, exponent = abs(found - exponent), found
+    assert fit is not None  # at least one step was made  # noqa: S101
+    return CorrectedLevels(nominal, drift, units, fit, tuple(f"{name}: {note}" for note in fit.notes))
+
+
+_MOST_STEPS = 30
+_SAME_EXPONENT = 1e-9
+
+
+def _fit(
+    trial: Trial,
+    runs: Sequence[Run],
+    name: str,
+    corrected: tuple[AtNominal, DriftCorrection, UnitTable],
+    exponent: float,
+) -> FittedExponent:
+    """Exponent by the unit values, as corrected with another one."""
+    nominal, drift, units = corrected
+    values = np.array([v.value for v in units.values])
+    # The way of a unit value with the exponent: its own operating point, and that of the references taken off it.
+    slope = (
+        -(units.averaging @ drift.carried(drift.nominal_levels * nominal.fitted[name], of="nominal levels")) / values
+    )
+    tests = [i for i, run in enumerate(runs) if run.role == "test"]
+    fit = fit_exponent(
+        values * np.exp(exponent * slope),
+        trial.settings.operating_point[name].nominal * np.exp(slope),
+        [v.condition for v in units.values],
+        blocks=None if trial.settings.comparison.design == "independent" else [v.unit for v in units.values],
+        u_point=float(np.sqrt((units.averaging**2 @ nominal.mean_u[name][tests] ** 2).mean())),
+    )
     if fit.exponent is None:
         raise ValueError(
             f"operating_point.{name}: no power can be fitted to these runs: {fit.why_refused}; accepted: correction = "
             '"power" with a sensitivity from elsewhere, or correction = "none"'
         )
-    nominal = at_nominal(runs, settings.operating_point, window, {name: fit.exponent})
-    drift = _correct(trial, reduced, kept, nominal)
-    notes = tuple(f"{name}: {note}" for note in fit.notes)
-    return CorrectedLevels(nominal, drift, _tabulate(trial, drift, used), fit, notes)
-
-
-def _fit(trial: Trial, runs: Sequence[Run], name: str, nominal: AtNominal, units: UnitTable) -> FittedExponent:
-    """Exponent by the unit values and the operating points that go with them."""
-    tests = [i for i, run in enumerate(runs) if run.role == "test"]
-    blocks = None if trial.settings.comparison.design == "independent" else [v.unit for v in units.values]
-    return fit_exponent(
-        [v.value for v in units.values],
-        units.averaging @ nominal.means[name][tests],
-        [v.condition for v in units.values],
-        blocks=blocks,
-        u_point=float(np.sqrt((units.averaging**2 @ nominal.mean_u[name][tests] ** 2).mean())),
-    )
+    return fit
 
 
 def _correct(trial: Trial, reduced: Sequence[ReducedRun], kept: Sequence[int], nominal: AtNominal) -> DriftCorrection:

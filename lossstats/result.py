@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from lossstats.estimate import Estimate
     from lossstats.leave_out import Influence
     from lossstats.levels import Level
+    from lossstats.plan_record import PlanRecord
     from lossstats.ranked import PairDifference, Ranking
     from lossstats.saving_budget import SavingBudget
     from lossstats.screening import Screening
@@ -116,6 +117,8 @@ class Result(Record):
         Choices that the record shows.
     earlier_looks : tuple of Look
         Analyses of earlier states of the trial that the record shows.
+    plan : PlanRecord or None
+        Seal of the plan and departures from it; None where there was no sealed plan.
     inputs : dict of str to str
         SHA-256 of every input file.
     versions : dict of str to str
@@ -137,6 +140,7 @@ class Result(Record):
     statement: Statement
     notes: tuple[str, ...]
     earlier_looks: tuple[Look, ...]
+    plan: PlanRecord | None
     inputs: dict[str, str]
     versions: dict[str, str]
     sensitivity: Sensitivity | None = None

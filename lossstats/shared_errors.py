@@ -101,5 +101,6 @@ def _of_shafts(keys: BenchModelKeys, runs: Sequence[Run], final_window: float) -
     def means(name: str) -> Array:
         return np.array([run.operating_point[name][final_start(run.time_s, final_window) :].mean() for run in runs])
 
-    columns = [means(getattr(keys, key)) for key in SHAFT_COLUMNS]
-    return [(name, p.values, p.degrees_of_freedom) for name, p in error_patterns(*columns, bench_of(keys)).items()]
+    torque_in, speed_in, torque_out, speed_out = (means(getattr(keys, key)) for key in SHAFT_COLUMNS)
+    patterns = error_patterns(torque_in, speed_in, torque_out, speed_out, bench_of(keys))
+    return [(name, p.values, p.degrees_of_freedom) for name, p in patterns.items()]

@@ -97,7 +97,7 @@ def _table(name: str, kind: type[Any]) -> str:
 
 def _first_line(kind: type[Any]) -> str:
     # "Table ``[trial]``: the question." becomes "The question."
-    words = (kind.__doc__ or "").strip().split("\n")[0].partition(": ")[2]
+    words = (kind.__doc__ or "").strip().split("\n")[0].partition(": ")[2].replace("``", "")
     return words[:1].upper() + words[1:]
 
 

@@ -15,8 +15,9 @@ from typing import Literal, cast
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lossstats import run_sheet, trial_toml
+from lossstats import plan_file, run_sheet, trial_toml
 from lossstats.faults import Fault, FaultList, TrialError
+from lossstats.plan_file import SealedPlan, read_plan
 from lossstats.raw_files import MOST_SAMPLE_BYTES, MOST_TABLE_BYTES, check_name, find_unnamed, read_bytes
 from lossstats.run_sheet import SheetRow, read_run_sheet, run_sheet_text
 from lossstats.samples import Samples, read_samples
@@ -127,12 +128,15 @@ class Trial:
         In the order of the bench.
     sha256 : dict of str to str
         SHA-256 of every input file by its name in the folder; empty in memory.
+    plan : SealedPlan or None
+        What was sealed before the first run.
     """
 
     folder: Path | None
     settings: Settings
     runs: tuple[Run, ...] = field(repr=False)
     sha256: dict[str, str] = field(repr=False, default_factory=dict)
+    plan: SealedPlan | None = field(repr=False, default=None)
 
     @property
     def units(self) -> tuple[str, ...]:
@@ -205,13 +209,16 @@ def _read_folder(folder: Path) -> tuple[Trial | None, list[Fault]]:
         settings, more = read_settings(data)
         faults += more
     trial_is_told = settings is not None and not faults
-    log_is_told = settings is not None and not any(str(f.column).startswith("key log") for f in faults)
+    log_is_told = settings is not None and not any(
+        str(f.column).startswith(("key log", "key bench_model")) for f in faults
+    )
     rows: list[SheetRow] = []
     data = _read_table(folder, run_sheet.FILE, sha256, faults)
     if data is not None:
         conditions = settings.comparison.all_conditions if settings else ()
         rows, more = read_run_sheet(data, conditions if all(conditions) else ())
         faults += more
+    plan = _read_plan(folder, sha256, faults)
     samples: dict[str, Samples] = {}
     for row in rows:
         if row.file and row.file not in samples:
@@ -225,7 +232,18 @@ def _read_folder(folder: Path) -> tuple[Trial | None, list[Fault]]:
     if faults or settings is None:
         return None, faults
     runs = tuple(_shape_run(row, samples[row.file]) for row in rows)
-    return Trial(folder, settings, runs, sha256), faults
+    return Trial(folder, settings, runs, sha256, plan), faults
+
+
+def _read_plan(folder: Path, sha256: dict[str, str], faults: list[Fault]) -> SealedPlan | None:
+    try:
+        plan = read_plan(folder)
+    except TrialError as error:
+        faults += error.faults
+        return None
+    if plan is not None:
+        sha256[plan_file.FILE] = hashlib.sha256((folder / plan_file.FILE).read_bytes()).hexdigest()
+    return plan
 
 
 def _read_table(folder: Path, name: str, sha256: dict[str, str], faults: list[Fault]) -> bytes | None:
