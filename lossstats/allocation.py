@@ -11,7 +11,7 @@ from lossstats.planned_checks import as_term
 from lossstats.planned_design import Design, PlannedDesign
 from lossstats.planning import design_and_units, of_trials, power_of, smallest_visible_difference, two_digits
 from lossstats.rendering import Record
-from lossstats.trial_size import LEAST_UNITS, check_question, counted, refuse_limit, smallest_size
+from lossstats.trial_size import LEAST_UNITS, check_question, counted, refuse_limit, smallest_plan, smallest_size
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -161,8 +161,10 @@ def cheapest_plan(
     prices = _checked_costs(costs)
     single = design == "single"
     least = LEAST_UNITS.get(design, 3)
-    keys = {**keys, "articles": 1, "mounts": least} if single else {**keys, "articles": least}
-    plan = PlannedDesign(design=design, components=components, **keys)
+    searched = [name for name in ("mounts", "runs") if name in keys]
+    if searched:
+        raise ValueError(f"{searched[0]}: found {keys[searched[0]]!r}; accepted: none, as it is searched for")
+    plan = smallest_plan(design, components, keys, least)
     check_question(difference, within, power, most_articles, plan)
     for name, most in (("most_mounts", most_mounts), ("most_runs", most_runs)):
         if most != int(most) or most < 1:
@@ -374,15 +376,16 @@ def _checked_costs(costs: Mapping[str, float]) -> dict[str, float]:
 def _out_of_reach(
     plan: PlannedDesign, difference: float, power: float, within: float | None, most: tuple[int, int, int]
 ) -> ValueError:
-    articles, mounts, runs = most
+    units, mounts, runs = most
     if plan.design == "single":
-        largest = replace(plan, mounts=articles, runs=runs)
+        largest, size = replace(plan, mounts=units, runs=runs), f"{units} mounts, {runs} runs"
     else:
-        largest = replace(plan, articles=articles, mounts=mounts, runs=runs)
+        largest = replace(plan, articles=units, mounts=mounts, runs=runs)
+        size = f"{units} articles, {mounts} mounts, {runs} runs"
     chance = power_of(largest, difference, within=within)
     return ValueError(
         f"power: {power:g} wanted of a difference of {difference:g} {plan.unit}, found {chance:.3g} with "
-        f"{articles} articles, {mounts} mounts, {runs} runs, the most asked for; accepted: larger most_articles, "
+        f"{size}, the most asked for; accepted: larger most_articles, "
         "most_mounts, most_runs, a larger difference, or a lower power"
     )
 

@@ -107,20 +107,19 @@ def half_widths(scatter: Sequence[Term], shared: Term, factor: Factor, *, nodes:
     Each sample variance is chi-square about its true value, independent of the estimate (normal units). Given the
     variances found, half-width and effective degrees of freedom follow: JCGM 100:2008, equation (G.2b).
     """
+    true = combine([*scatter, shared]).standard_uncertainty  # all below is relative to it: no under- or overflow
     count = nodes or _NODES[len(scatter)]
-    variance, fourth = np.zeros(()), np.zeros(())
-    chances = np.ones(())
+    variance, fourth, chances = np.zeros(()), np.zeros(()), np.ones(())
     for group in scatter:
         ratio, weights = _variance_nodes(int(group.degrees_of_freedom), count)
-        part = group.standard_uncertainty**2 * ratio
+        part = (group.standard_uncertainty / true) ** 2 * ratio
         variance = np.add.outer(variance, part)
         fourth = np.add.outer(fourth, part**2 / group.degrees_of_freedom)
         chances = np.multiply.outer(chances, weights)
-    total = variance + shared.standard_uncertainty**2
-    below = fourth + shared.standard_uncertainty**4 / shared.degrees_of_freedom
+    common = (shared.standard_uncertainty / true) ** 2
+    total, below = variance + common, fourth + common**2 / shared.degrees_of_freedom
     dof = np.minimum(total**2 / np.maximum(below, 1e-300), _MOST_DOF)
-    true = combine([*scatter, shared]).standard_uncertainty
-    return HalfWidths((factor(dof) * np.sqrt(total)).ravel(), chances.ravel(), true)
+    return HalfWidths((true * factor(dof) * np.sqrt(total)).ravel(), chances.ravel(), true)
 
 
 def student_factor(confidence: float) -> Factor:

@@ -136,6 +136,8 @@ def components_from_trials(folders_or_trials: Any) -> PilotComponents:
     ------
     TrialError
         If a folder has faults.
+    NotSettledError
+        If a run is still moving and its trial declares no rule for that.
     ValueError
         If there is no trial, the trials have different units, or nothing in them was repeated.
 

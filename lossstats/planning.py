@@ -116,7 +116,8 @@ def power_of(plan: PlannedDesign, difference: float, *, within: float | None = N
     Notes
     -----
     By quadrature over the spread that the units will show; no simulation and no seed. The shared errors are taken as
-    they will be stated, a gain error at the true difference. Normal units.
+    they will be stated, a gain error at the true difference. Normal units. For design several all shared errors take
+    the factor of the family, where the ranking spares a gain error: that errs on the side of more articles.
 
     Examples
     --------

@@ -144,7 +144,7 @@ def power_curve(
     --------
     >>> plan = PlannedDesign("paired", 4, {"change": 0.1, "mount": 0.1, "run": 0.05})
     >>> [round(p, 2) for p in power_curve(plan, difference=0.3, values=(4, 6)).power]
-    [0.56, 0.88]
+    [0.58, 0.88]
     """
     if over not in ("units", "difference"):
         raise ValueError(f"over: found {over!r}; accepted: 'units' or 'difference'")

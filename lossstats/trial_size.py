@@ -120,8 +120,7 @@ def size_trial(
     (6, 0.88, 0.76)
     """
     least = LEAST_UNITS.get(design, 3)
-    keys |= {"mounts": least, "articles": 1} if design == "single" else {"articles": least}
-    plan = PlannedDesign(design=design, components=components, **keys)
+    plan = smallest_plan(design, components, keys, least)
     check_question(difference, within, power, most, plan)
     refuse_limit(plan, difference, within, power)
 
@@ -132,13 +131,43 @@ def size_trial(
     if units is None:
         raise ValueError(
             f"power: {power:g} wanted of a difference of {difference:g} {plan.unit}, found {reached(most):.3g} with "
-            f"{most} units, the most asked for; accepted: a larger most, more mounts or runs, a larger difference, "
-            "or a lower power"
+            f"{most} {_what(plan)}, the most asked for; accepted: a larger most, more mounts or runs, a larger "
+            "difference, or a lower power"
         )
     final = plan.of_size(units)
     fewer = reached(units - 1) if units > least else None
     words = f"{counted(final)}: {_claim(difference, within, plan.unit)} in {of_trials(reached(units))} such trials"
     return TrialSize(units, reached(units), fewer, power, difference, within, words, final, final.notes)
+
+
+def smallest_plan(design: Design, components: Mapping[str, Any], keys: Mapping[str, Any], least: int) -> PlannedDesign:
+    """Make the plan from which the search starts.
+
+    Parameters
+    ----------
+    design : str
+        As in trial.toml.
+    components : mapping
+        As `PlannedDesign` takes them.
+    keys : mapping
+        Its further fields, without the number of units.
+    least : int
+        Smallest number of units.
+
+    Returns
+    -------
+    PlannedDesign
+        With that number.
+
+    Raises
+    ------
+    ValueError
+        If the number of units is among the fields, or a field is out of range.
+    """
+    sought = "mounts" if design == "single" else "articles"
+    if sought in keys:
+        raise ValueError(f"{sought}: found {keys[sought]!r}; accepted: none, as it is the number that is sought")
+    return PlannedDesign(**{"design": design, "components": components, "articles": 1, **keys, sought: least})
 
 
 def smallest_size(reached: Callable[[int], float], power: float, least: int, most: int) -> int | None:
@@ -196,8 +225,8 @@ def refuse_limit(plan: PlannedDesign, difference: float, within: float | None, p
     needed = "" if within is not None else _beyond(plan, power)
     raise ValueError(
         f"power: {power:g} wanted of a difference of {difference:g} {plan.unit}, found at most {chance:.3g} with any "
-        f"number of articles: the errors that all of them share ({named}) do not fall with their number; accepted: "
-        f"smaller shared errors (more reference runs, a better calibration), {needed}or a lower power"
+        f"number of {_what(plan)}: the errors that all of them share ({named}) do not fall with their number; "
+        f"accepted: smaller shared errors (more reference runs, a better calibration), {needed}or a lower power"
     )
 
 
@@ -254,6 +283,10 @@ def _claim(difference: float, within: float | None, unit: str) -> str:
         return f"a difference of {difference:g} {unit} is seen"
     truth = "there is none" if difference == 0 else f"it is {difference:g} {unit}"
     return f"no difference beyond {within:g} {unit} is claimed, where {truth},"
+
+
+def _what(plan: PlannedDesign) -> str:
+    return "mounts" if plan.design == "single" else "articles"
 
 
 def counted(plan: PlannedDesign) -> str:

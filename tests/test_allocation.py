@@ -128,7 +128,9 @@ def test_words_of_the_advice():
         (lambda: cheapest_plan("paired", 0.3, {"change": -0.1}, COSTS), r"components\['change'\]: found -0.1"),
         (lambda: cheapest_plan("paired", 0.01, SPREAD, COSTS, most_articles=5), "with 5 articles, 6 mounts, 6 runs, the most asked for"),
         (lambda: cheapest_plan("paired", 0.2, SPREAD, COSTS, shared={"drift": 0.1}), "with any number of articles"),
-        (lambda: cheapest_plan("single", 0.01, SPREAD, COSTS, most_articles=5), "power: 0.8 wanted of a difference of 0.01 W"),
+        (lambda: cheapest_plan("paired", 0.3, SPREAD, COSTS, mounts=2), "mounts: found 2; accepted: none, as it is searched"),
+        (lambda: cheapest_plan("paired", 0.3, SPREAD, COSTS, articles=2), "articles: found 2; accepted: none"),
+        (lambda: cheapest_plan("single", 0.01, SPREAD, COSTS, most_articles=5), "with 5 mounts, 6 runs, the most asked for"),
     ],
 )  # fmt: skip
 def test_bad_input_is_named(call, text):

@@ -80,3 +80,18 @@ def test_interpolation_keeps_to_its_range():
     factor = interpolated_factor(lambda dof: float(stats.t.ppf(0.975, dof)), 3)
     assert float(factor(np.array(1e12))) == pytest.approx(1.959964, rel=1e-6)
     assert float(factor(np.array(2.0))) == pytest.approx(stats.t.ppf(0.975, 3), rel=1e-9)
+
+
+@pytest.mark.parametrize("scale", [1e-120, 1e-9, 1e9, 1e120])
+def test_no_unit_is_too_small_or_too_large(scale):
+    scatter, shared = [Term(0.1 * scale, 4), Term(0.15 * scale, 6)], Term(0.05 * scale, 9)
+    plain = half_widths([Term(0.1, 4), Term(0.15, 6)], Term(0.05, 9), T95)
+    found = half_widths(scatter, shared, T95)
+    assert found.chance_shown(0.4 * scale) == pytest.approx(plain.chance_shown(0.4), rel=1e-9)
+    assert found.chance_within(0.0, 0.6 * scale) == pytest.approx(plain.chance_within(0.0, 0.6), rel=1e-9)
+
+
+def test_far_away_the_power_is_one():
+    widths = half_widths([Term(1e-9, 2)], Term(0.0), T95)
+    assert widths.chance_shown(1.0) == pytest.approx(1.0)
+    assert widths.chance_within(0.0, 1.0) == pytest.approx(1.0)

@@ -74,7 +74,7 @@ def test_search():
     ("call", "text"),
     [
         (lambda: size_trial("paired", 0.01, SPREAD, most=20), "power: 0.8 wanted of a difference of 0.01 W, found 0.0"),
-        (lambda: size_trial("paired", 0.01, SPREAD, most=20), "with 20 units, the most asked for; accepted: a larger most"),
+        (lambda: size_trial("paired", 0.01, SPREAD, most=20), "with 20 articles, the most asked for; accepted: a larger most"),
         (lambda: size_trial("paired", 0.0, SPREAD), "difference: found 0.0; accepted: a finite number other than 0"),
         (lambda: size_trial("paired", math.nan, SPREAD), "difference: found nan"),
         (lambda: size_trial("paired", 0.3, SPREAD, within=0.2), "difference: found 0.3 with within 0.2"),
@@ -83,6 +83,9 @@ def test_search():
         (lambda: size_trial("paired", 0.3, SPREAD, power=1), "power: found 1"),
         (lambda: size_trial("paired", 0.3, SPREAD, most=2), "most: found 2; accepted: a whole number of at least 3"),
         (lambda: size_trial("paired", 0.3, {"change": -1}), r"components\['change'\]: found -1"),
+        (lambda: size_trial("paired", 0.3, SPREAD, articles=5), "articles: found 5; accepted: none, as it is the number"),
+        (lambda: size_trial("single", 0.01, SPREAD, most=5), "with 5 mounts, the most asked for"),
+        (lambda: size_trial("single", 0.1, SPREAD, shared={"drift": 0.1}), "with any number of mounts"),
         (lambda: size_trial("sideways", 0.3, SPREAD), "design: found 'sideways'"),
     ],
 )  # fmt: skip

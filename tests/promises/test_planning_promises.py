@@ -39,8 +39,9 @@ def compared(rng, plan, difference, matters):
     level, gain, drift = 7.0, 1 + rng.normal(0, u.get("gain", 0.0)), rng.normal(0, u.get("drift", 0.0))
     article, change = level + rng.normal(0, 0.3, n), rng.normal(0, 0.1, n)
     if plan.design == "independent":
-        other = level + rng.normal(0, 0.3, n)
-        true = article + change / 2, other - rng.normal(0, 0.1, n) / 2 - difference
+        # An article's response to one condition: two of them make the change.
+        other, responses = level + rng.normal(0, 0.3, n), rng.normal(0, 0.1 / math.sqrt(2), (2, n))
+        true = article + responses[0], other + responses[1] - difference
     elif plan.design == "single":
         true = level, level - difference
     else:
