@@ -7,7 +7,7 @@ from lossstats.coverage_interval import shortest_interval, symmetric_interval, s
 
 def by_definition(draws, p, r):
     """JCGM 101, 7.7, counted from 1 as written there: q = pM, or the integer part of pM + 1/2."""
-    y, number = sorted(draws), len(draws)
+    y, number = np.sort(draws), len(draws)
     q = round(p * number) if abs(p * number - round(p * number)) < 1e-9 else int(p * number + 0.5)
     if r is None:
         rest = number - q
@@ -24,6 +24,29 @@ def test_both_intervals_against_the_definition(number, p):
     all_of_them = [by_definition(draws, p, r)[0] for r in range(1, number - q + 1)]
     assert shortest_interval(draws, p) == min(all_of_them, key=lambda ends: ends[1] - ends[0])
     assert shortest_interval(np.sort(draws), p) == shortest_interval(draws, p)
+
+
+@pytest.mark.parametrize("p", [0.02, 0.5, 0.95, 0.99999])
+@pytest.mark.parametrize(
+    "shape", ["normal", "rising", "falling", "equal", "two values", "waves of the length of the sample's step"]
+)
+def test_many_draws_against_sorting(p, shape):
+    number = 300_001
+    draws = np.random.default_rng(6).normal(size=number)
+    if shape == "rising":
+        draws.sort()
+    elif shape == "falling":
+        draws[::-1].sort()
+    elif shape == "equal":
+        draws[:] = 0.1
+    elif shape == "two values":
+        draws = np.sign(draws)
+    elif shape.startswith("waves"):
+        draws = np.cos(2 * np.pi * np.arange(number) / (number // 8192))  # the sample sees nothing but ones
+    expected, _ = by_definition(draws, p, None)
+    ends, errors = symmetric_with_errors(draws, p)
+    assert ends == symmetric_interval(draws, p) == expected
+    assert all(error >= 0 for error in errors)
 
 
 def test_draws_are_left_as_they_are():

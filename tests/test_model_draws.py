@@ -62,6 +62,22 @@ def test_model_of_scalars_only():
     assert slow.fixed(2000).values == pytest.approx(quick.fixed(2000).values, rel=1e-14)
 
 
+def test_a_model_that_takes_some_arrays_only():
+    """Chunks that the model refuses as arrays are called draw by draw, the same ones whatever the threads."""
+    inputs = {"a": Source.normal(1.0)}
+
+    def picky(a):
+        if np.ndim(a) and a.max() > 4.2:  # about every fifth chunk
+            raise ValueError("too large for an array")
+        return a * 2.0
+
+    number = 3 * BLOCK
+    one = drawn_from(picky, inputs).fixed(number).values
+    assert one.max() > 8.4
+    assert one.tobytes() == drawn_from(picky, inputs).fixed(number, workers=3).values.tobytes()
+    assert np.array_equal(one, drawn_from(lambda a: a * 2.0, inputs).fixed(number).values)
+
+
 def test_how_many_draws_fail_and_one_of_them():
     inputs = {"a": Source.normal(1.0, value=1.0), "b": Source.normal(1.0)}
     with pytest.raises(
