@@ -15,22 +15,37 @@ PACKAGE = Path(lossstats.__file__).parent
 ORDER = """
 rendering
 faults settings
-raw_files number_rows samples run_sheet toml_tables trial_toml trial_checks samples_text trial skeleton
-simulated_drift simulated_readings simulated_plan simulated_order simulated_levels simulate examples
-estimate
-quantisation blocks noise mixture approach stationary screening settling levels
+estimate pattern
+raw_files number_rows shaft_power samples run_sheet toml_tables trial_toml trial_checks plan_times plan_file
+samples_text trial skeleton
+source_checks source correlation model_function sensitivities budget_lines budget_table budget budget_arrays
+coverage_interval random_draws linear_validation model_draws monte_carlo_result monte_carlo
+power_bench power_loss declared_bench
+simulated_drift simulated_readings simulated_plan simulated_order simulated_levels simulate simulated_shafts examples
+quantisation blocks noise mixture approach stationary screening settling levels operating_point exponent_fit
 units contrast verdict
 checked_units lattice subset_counts typical_values relabelling resampling
 resample_callable resample_sums bootstrap_samples bootstrap_result bootstrap_law bootstrapping power
 saving comparison
 simultaneous conditions overall ranked condition_pairs ranking
-drift unit_table looks
+drift unit_table at_nominal corrected_levels shared_errors saving_budget
+bench_clock order_checks plan_departures plan_record looks
 statement ranking_statement
 figure_style trace_figures level_figures figures ranking_figures sheet_page sheet_record ranking_sheet sheet
 result
-analysis
+conclusion
 decisions reanalysis choices leave_out mixed_model choice_figures
-reproduction
+analysis
+bundle reproduction
+run_order plan_sheet plan_folder
+interval_power equivalence_power planned_checks planned_design planning trial_size allocation power_curves pilot
+planning_figures
+anova nested_table nested_means component_result components nested_likelihood
+outlier_tests grubbs_pairs precision_result interlaboratory components_figures
+chart_limits check_entries check_history check_chart chart_statement bench_health
+linearity straight_line calibration_line reference_articles bench_figures bench_examples
+exact_range quoted_number quoted_set quoted_samples quoted_spread
+audit_check audit_readings audit_conversions audit_samples audit_sizes audit_spread audit_verdict audit
 cli
 __main__
 """.split()
