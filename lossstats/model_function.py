@@ -46,11 +46,15 @@ class ModelFunction:
     def __init__(self, function: Callable[..., Any], values: Mapping[str, float]) -> None:
         if not callable(function):
             refuse("model", function, "a Python function of the inputs by name; text is never evaluated")
-        _check_names(function, values)
         self.names = tuple(values)
         self._function = function
         self._takes_arrays = True
-        raw = self._call(dict(values))
+        try:
+            raw = self._call(dict(values))
+        except ValueError as error:
+            if isinstance(error.__cause__, TypeError):  # perhaps it was called by names that it does not have
+                _check_names(function, values)
+            raise
         self.single = not isinstance(raw, Mapping | Sequence) and np.ndim(raw) == 0
         self.outputs, self.first = self._finite(raw, dict(values))
 
@@ -102,6 +106,25 @@ class ModelFunction:
             self._takes_arrays = False
         return np.column_stack([self._one(points[:, i]) for i in range(points.shape[1])])
 
+    def with_columns(self, columns: Sequence[Array]) -> Array | None:
+        """Call a model of one number with one array for each input, and believe what it gives.
+
+        Parameters
+        ----------
+        columns : sequence of numpy.ndarray
+            One array for each input, all of shape (points,). `many` also checks what comes back; here the caller does.
+
+        Returns
+        -------
+        numpy.ndarray or None
+            Shape (points,); None where the model raises or gives something else.
+        """
+        try:
+            found = np.asarray(self._call(dict(zip(self.names, columns, strict=True))), dtype=float)
+        except (TypeError, ValueError):
+            return None
+        return found if found.shape == columns[0].shape else None
+
     def _call(self, values: dict[str, Any]) -> Any:
         try:
             with np.errstate(all="ignore"):
@@ -138,16 +161,18 @@ class ModelFunction:
         try:
             raw = self._call(dict(zip(self.names, points.copy(), strict=True)))  # a copy: a model may write into it
             outputs, items = (self.outputs, [raw]) if self.single else _taken_apart(raw)
-            found = np.stack([np.broadcast_to(np.asarray(item, dtype=float), (number,)) for item in items])
+            found = np.empty((len(items), number))
+            for row, item in zip(found, items, strict=True):
+                row[:] = np.broadcast_to(np.asarray(item, dtype=float), (number,))
         except (TypeError, ValueError):
             return None
         if outputs != self.outputs:
             return None
-        found = np.where(np.isfinite(found), found, np.nan)
-        for i in (0, number - 1):
-            if not np.allclose(found[:, i], self._one(points[:, i]), rtol=1e-9, atol=0, equal_nan=True):
-                return None
-        return found
+        bad = ~np.isfinite(found)
+        if bad.any():
+            found[bad] = np.nan
+        alike = all(_alike(found[:, i].tolist(), self._one(points[:, i]).tolist()) for i in (0, number - 1))
+        return found if alike else None
 
 
 def check_units(inputs: Mapping[str, Source], units: Mapping[str, str]) -> None:
@@ -222,6 +247,11 @@ def _taken_apart(raw: Any) -> tuple[tuple[str, ...], list[Any]]:
         names = getattr(raw, "_fields", None) or [f"output {i + 1}" for i in range(len(raw))]
         return tuple(names), list(raw)
     return ("result",), [raw]
+
+
+def _alike(first: list[float], second: list[float]) -> bool:
+    """Whether two lists of numbers are the same but for the last digits; nan is like nan."""
+    return all(abs(a - b) <= 1e-9 * abs(b) or (a != a and b != b) for a, b in zip(first, second, strict=True))  # noqa: PLR0124
 
 
 def _where(values: Mapping[str, Any]) -> str:
