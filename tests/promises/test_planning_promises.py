@@ -7,7 +7,7 @@ import pytest
 from scipy import stats
 
 from lossstats.comparison import compare_crossover, compare_groups, compare_pairs, compare_with_controls
-from lossstats.pilot import mean_squares, solve
+from lossstats.pilot_squares import mean_squares, solve
 from lossstats.planned_design import PlannedDesign
 from lossstats.planning import power_of
 from lossstats.ranking import rank_conditions
