@@ -179,8 +179,8 @@ def _check(
 def _check_ties(free: Array, unknown: Sequence[str], count: int) -> None:
     if count <= len(unknown):
         raise ValueError(
-            f"differences: found {count}, and {len(unknown)} unknown; accepted: at least one difference more than unknown "
-            "articles, or nothing checks the fit"
+            f"differences: found {count}, and {len(unknown)} unknown; accepted: at least one difference more than "
+            "unknown articles, or nothing checks the fit"
         )
     if not unknown or np.linalg.matrix_rank(free) < len(unknown):
         raise ValueError(

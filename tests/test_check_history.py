@@ -137,6 +137,13 @@ def test_reference_runs_become_one_row_a_day():
 def test_the_rule_of_the_trial_decides_on_runs_still_moving():
     with pytest.raises(NotSettledError, match="a trial in memory: tolerance 1e-06 W"):
         history_from_trials([trial_of(4, still_moving="refuse", tolerance=1e-6)])
+    trial = trial_of(4, still_moving="leave out", tolerance=1e-6)
+    pairs = [pair for pair in zip(trial.runs, reduce_trial(trial), strict=True) if pair[0].role == "reference"]
+    still = [run.name for run, reduced in pairs if reduced.settled.status == "moving"]
+    history = history_from_trials([trial])
+    assert 0 < len(still) < len(pairs)
+    assert sum(check.n for check in history.checks) == len(pairs) - len(still)
+    assert history.notes == (f"a trial in memory: left out still moving: {', '.join(still)}",)
     used = history_from_trials([trial_of(4, tolerance=1e-6)])
     assert "a trial in memory: used although still moving: " in used.notes[0]
 
