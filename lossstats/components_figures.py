@@ -69,8 +69,8 @@ def draw_components(components: Components, ax: Axes | None = None) -> Axes:
         ax.tick_params(axis="y", length=0)
         ax.spines["left"].set_visible(False)
         unit = f" ({plain_text(components.unit)})" if components.unit else ""
-        ax.set_xlabel(f"standard deviation{unit}")
-        ax.set_title("Where the scatter comes from, 95 % intervals; open: not distinguishable from 0")
+        ax.set_xlabel(f"standard deviation{unit}; open: not distinguishable from 0")
+        ax.set_title("Where the scatter comes from, 95 % intervals")
     return ax
 
 

@@ -83,7 +83,7 @@ def repeatability(
     nested = read_nested_table(table, [by], value=value)
     groups = {name: nested.values[nested.codes[0] == k] for k, name in enumerate(nested.names[0])}
     whole = _precision(groups, ())
-    tests, missing = _tests(groups, by)
+    tests, missing = _tests(groups, by, alike=_alike(groups, whole.s_r))
     suspects = _suspects(tests)
     return Repeatability(
         by=by,
@@ -120,12 +120,12 @@ def _precision(groups: dict[str, Array], left_out: tuple[str, ...]) -> Precision
 def _laboratories(groups: dict[str, Array], s_r: float) -> tuple[Laboratory, ...]:
     means = np.array([values.mean() for values in groups.values()])
     deviations = means - means.mean()
-    sd = float(np.std(means, ddof=1))
+    sd, alike = float(np.std(means, ddof=1)), _alike(groups, s_r)
     dof_of_all = float(sum(len(values) - 1 for values in groups.values()))
     found = []
     for (name, values), deviation in zip(groups.items(), deviations, strict=True):
         dof = len(values) - 1.0
-        h = float(deviation) / sd if len(groups) >= 3 and sd > 0 else None
+        h = float(deviation) / sd if len(groups) >= 3 and not alike else None
         s = float(values.std(ddof=1)) if dof else None
         shared = s is not None and dof < dof_of_all
         k = s / s_r if shared and s is not None else None
@@ -140,7 +140,12 @@ def _mark(found: float, limits: Any) -> str:
     return "**" if found > limits[1] else "*" if found > limits[0] else ""
 
 
-def _tests(groups: dict[str, Array], by: str) -> tuple[tuple[OutlierTest, ...], list[str]]:
+def _alike(groups: dict[str, Array], s_r: float) -> bool:
+    """Whether the means differ by no more than rounding in their computation."""
+    return bool(np.ptp([values.mean() for values in groups.values()]) <= 1e-9 * s_r)
+
+
+def _tests(groups: dict[str, Array], by: str, *, alike: bool) -> tuple[tuple[OutlierTest, ...], list[str]]:
     """Every test that the numbers allow, and why the others are missing."""
     several = {name: values for name, values in groups.items() if len(values) > 1}
     tests, missing = [], []
@@ -150,7 +155,7 @@ def _tests(groups: dict[str, Array], by: str) -> tuple[tuple[OutlierTest, ...], 
     else:
         missing.append(f"no test of Cochran: one {by} only has two values or more")
     means, names = np.array([values.mean() for values in groups.values()]), list(groups)
-    if np.ptp(means) == 0:
+    if alike:
         return tuple(tests), [*missing, f"no h and no test of Grubbs: the means of the {plural(by)} are all the same"]
     for high in (True, False) if len(means) >= 3 else ():
         tests.append(grubbs_test(means, names, high=high))
