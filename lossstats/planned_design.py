@@ -8,7 +8,15 @@ from dataclasses import dataclass, field, replace
 from typing import Any, Literal, get_args
 
 from lossstats.estimate import Term, combine
-from lossstats.interval_power import FINE_NODES, Factor, HalfWidths, family_factor, half_widths, student_factor
+from lossstats.interval_power import (
+    FINE_NODES,
+    Factor,
+    HalfWidths,
+    family_factor,
+    half_widths,
+    quick_student_factor,
+    student_factor,
+)
 from lossstats.planned_checks import as_term, cautions, check_numbers, check_spreads
 from lossstats.rendering import Record, shown_dof
 
@@ -246,7 +254,11 @@ class PlannedDesign(Record):
         shared = combine(list(self.shared_terms(difference).values()))
         least = min(term.degrees_of_freedom for term in scatter)
         nodes = 81 if len(scatter) == 2 and least == 1 else None
-        return half_widths(scatter, shared, self._factor(), nodes=FINE_NODES[len(scatter)] if fine else nodes)
+        if not fine:
+            return half_widths(scatter, shared, self._factor(), nodes=nodes)
+        quick = self.design != "several" and len(scatter) == 2
+        factor = quick_student_factor(self.confidence, least) if quick else self._factor()
+        return half_widths(scatter, shared, factor, nodes=FINE_NODES[len(scatter)])
 
     def widths_of_shared(self, difference: float = 0.0) -> HalfWidths | None:
         """Give the half-width that any number of articles would leave.

@@ -7,6 +7,8 @@ import pytest
 from scipy import stats
 
 from lossstats.equivalence_power import equivalence_paired, equivalence_welch
+from lossstats.estimate import Term
+from lossstats.interval_power import half_widths, student_factor
 
 
 @pytest.mark.parametrize(("sd", "pairs95", "pairs90"), [(0.1, 4, 4), (0.2, 9, 8), (0.3, 18, 14), (0.5, 44, 36)])
@@ -40,6 +42,14 @@ def test_a_wrong_claim_has_a_small_chance():
         assert equivalence_paired(0.25, 0.25, 0.1, n) <= 0.025 + 1e-9
         assert equivalence_welch(0.25, 0.25, 0.1, n, 0.1, n) <= 0.025 + 1e-9
     assert equivalence_paired(0.25, 0.25, 0.01, 20) == pytest.approx(0.025, abs=1e-6)
+
+
+@pytest.mark.parametrize("n", [3, 4, 6])
+@pytest.mark.parametrize("matters", [0.3, 0.4, 0.6])
+def test_welch_has_nodes_enough(n, matters):
+    scatter = [Term(0.2 / math.sqrt(n), n - 1), Term(0.25 / math.sqrt(n), n - 1)]
+    many = half_widths(scatter, Term(0.0), student_factor(0.95), nodes=601).chance_within(0.0, matters)
+    assert equivalence_welch(0.0, matters, 0.2, n, 0.25, n) == pytest.approx(many, abs=2e-4)
 
 
 def test_both_sides_alike():

@@ -7,7 +7,13 @@ import pytest
 from scipy import integrate, stats
 
 from lossstats.estimate import Term, combine
-from lossstats.interval_power import family_factor, half_widths, interpolated_factor, student_factor
+from lossstats.interval_power import (
+    family_factor,
+    half_widths,
+    interpolated_factor,
+    quick_student_factor,
+    student_factor,
+)
 from lossstats.power import power_paired, power_welch
 from lossstats.simultaneous import AllPairs, ManyToOne
 
@@ -70,6 +76,15 @@ def test_interpolated_factors_are_the_exact_ones(least):
         factor = family_factor(family, 4, 6, least, 0.95)
         for dof in (least, 1.5 * least, 4 * least, 50, 1000):
             assert float(factor(np.array(dof))) == pytest.approx(exact.factor(Term(1.0, dof), 0.95), rel=1e-5)
+
+
+@pytest.mark.parametrize("least", [1, 2, 5])
+@pytest.mark.parametrize("confidence", [0.9, 0.95, 0.999])
+def test_quick_student_factors(least, confidence):
+    dof = np.array([least, 1.3 * least, 3 * least, 30, 500, 1e8])
+    assert quick_student_factor(confidence, least)(dof) == pytest.approx(
+        stats.t.ppf(0.5 + confidence / 2, dof), rel=1e-5
+    )
 
 
 def test_blocks_take_bonferroni():
