@@ -186,23 +186,23 @@ class ModelDraws:
         from the linear one by more than the tolerance, or two are a fifth of the tolerance, which 8.2 asks for.
         """
         size = adaptive_block(p)
-        trail = _Trail(p, digits, linear)
+        trail = _Trail(p, digits, linear, np.empty((len(self._model.outputs), 32 * size)))
         most = MOST_DRAWS // size
 
         def task(place: int) -> Array:
             return self.block(place, size, place * size)
 
         def until_done() -> Iterator[int]:
-            while not trail.done and len(trail.blocks) < most:
-                yield len(trail.blocks)
+            while not trail.done and trail.count < most:
+                yield trail.count
 
         results = in_order(task, range(most), workers)
         ticks = until_done()
         for _, found in zip(progress(ticks) if progress else ticks, results, strict=False):
             trail.add(found)
         results.close()
-        _check_whole(len(trail.blocks), len(trail.blocks) if trail.done else most)
-        return Drawn(np.concatenate(trail.blocks, axis=1), trail.settled)
+        _check_whole(trail.count, trail.count if trail.done else most)
+        return Drawn(trail.values[:, : trail.count * size], trail.settled)
 
     def _stream(self, place: int) -> np.random.Generator:
         # The child that SeedSequence(entropy).spawn would give at this place.
@@ -285,17 +285,25 @@ def in_order(task: Callable[[int], Array], places: Iterable[int], workers: int) 
 class _Trail:
     """Averages of the blocks so far, and whether they have settled (JCGM 101, 7.9.4 e to i)."""
 
-    def __init__(self, p: float, digits: int, linear: Sequence[Interval | None]) -> None:
-        self.blocks: list[Array] = []
+    def __init__(self, p: float, digits: int, linear: Sequence[Interval | None], room: Array) -> None:
+        self.values = room
+        self.count = 0
         self.settled = self.done = False
         self._p, self._digits, self._linear = p, digits, linear
         self._rows: list[Array] = []
 
     def add(self, block: Array) -> None:
-        self.blocks.append(block)
+        size = block.shape[1]
+        start = self.count * size
+        if start + size > self.values.shape[1]:  # twice the room: at no time more than half as much again is held
+            wider = np.empty((len(block), 2 * self.values.shape[1]))
+            wider[:, :start] = self.values[:, :start]
+            self.values = wider
+        self.values[:, start : start + size] = block
+        self.count += 1
         self._rows.append(np.array([_summary(values, self._p) for values in block]))
-        if len(self.blocks) >= _FEWEST_BLOCKS:
-            self._judge(np.stack(self._rows), block.shape[1])
+        if self.count >= _FEWEST_BLOCKS:
+            self._judge(np.stack(self._rows), size)
 
     def _judge(self, table: Array, size: int) -> None:
         """Table: blocks x outputs x (mean, standard deviation, low, high)."""

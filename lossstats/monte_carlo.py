@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +18,7 @@ from lossstats.linear_validation import (
     compare_intervals,
     no_comparison,
 )
-from lossstats.model_draws import MOST_DRAWS, Drawn, ModelDraws, Progress, adaptive_block
+from lossstats.model_draws import MOST_DRAWS, ModelDraws, Progress, adaptive_block
 from lossstats.model_function import ModelFunction, check_inputs, check_units
 from lossstats.monte_carlo_result import MonteCarlo, MonteCarloOutputs
 from lossstats.random_draws import InputDraws
@@ -27,6 +28,11 @@ from lossstats.source_checks import open_share, refuse
 Array = NDArray[np.float64]
 _FEWEST_DRAWS = 1000
 _MOST_FIXED = 1_000_000_000
+_WITHOUT_SPREAD = 1_000_000
+_NO_SPREAD = (
+    "Not to be told: {} without a finite standard deviation leaves no standard uncertainty of the draws to set the "
+    "tolerance (JCGM 101, 7.9.2); use the interval of the draws."
+)
 
 
 def propagate_monte_carlo(
@@ -103,35 +109,79 @@ def propagate_monte_carlo(
     confidence = open_share("confidence", confidence)
     check_digits(digits)
     number = _check_draws(draws, confidence)
-    if isinstance(workers, bool) or not isinstance(workers, int) or not 1 <= workers <= 256:
-        refuse("workers", workers, "a whole number of threads from 1 to 256")
-    if progress is not None and not callable(progress):
-        refuse("progress", progress, "a callable that wraps an iterable, such as tqdm.tqdm")
+    _check_running(workers, progress)
     entropy, seed = _entropy(rng)
     function = ModelFunction(model, {name: source.value for name, source in inputs.items()})
     result_units = _output_units(unit, function.outputs)
     joint = InputDraws(inputs, correlation, simultaneous)
     joined = {"correlation": correlation, "simultaneous": simultaneous}
     linear = _linear_intervals(function, model, inputs, joined, confidence)
+    if joint.without_spread:
+        linear = dict.fromkeys(linear, _NO_SPREAD.format(" and ".join(joint.without_spread)))
     source = ModelDraws(function, joint, entropy)
-    if number is None:
-        known = [None if isinstance(ends, str) else ends for ends in linear.values()]
-        drawn = source.adaptive(confidence, digits, linear=known, workers=workers, progress=progress)
-    else:
-        drawn = source.fixed(number, workers=workers, progress=progress)
-    notes = joint.notes + _notes(drawn, confidence, digits, takes_arrays=source.takes_arrays, adaptive=number is None)
-    means, covariance = _moments(drawn.values)
+    settings = _Settings(number, confidence, digits, workers, progress)
+    drawn, notes = _draw(source, joint, list(linear.values()), settings)
+    means, covariance = _moments(drawn)
     outputs = {}
-    for i, name in enumerate(function.outputs):
-        values = drawn.values[i]
+    for i, (name, values) in enumerate(zip(function.outputs, drawn, strict=True)):
         u = float(np.sqrt(covariance[i, i])) if np.ptp(values) > 0 else 0.0
-        validation = _validate(linear[name], values, u, confidence, digits)
         outputs[name] = MonteCarlo(
-            float(means[i]), u, confidence, len(values), validation, name, result_units[name], seed, notes, values
+            value=float(means[i]),
+            standard_uncertainty=u,
+            has_spread=not joint.without_spread,
+            confidence=confidence,
+            draws=len(values),
+            validation=_validate(linear[name], values, u, confidence, digits),
+            output=name,
+            unit=result_units[name],
+            seed=seed,
+            notes=notes,
+            _draws=values,
         )
     if function.single:
         return outputs["result"]
     return MonteCarloOutputs(outputs, tuple(map(tuple, covariance.tolist())), notes)
+
+
+class _Settings(NamedTuple):
+    number: int | None  # None: adaptive
+    confidence: float
+    digits: int
+    workers: int
+    progress: Progress | None
+
+
+def _draw(
+    source: ModelDraws, joint: InputDraws, linear: list[Interval | str], settings: _Settings
+) -> tuple[Array, tuple[str, ...]]:
+    """Values of all outputs, and what a reader should know of how they were drawn."""
+    number, confidence, digits, workers, progress = settings
+    notes = list(joint.notes)
+    advised = math.ceil(10_000 / (1 - confidence) * (1 - 1e-9))  # 7.2.2
+    if not source.takes_arrays:
+        notes.append("the model does not take arrays and was called draw by draw, which is slow")
+    if number is None and not joint.without_spread:
+        known = [None if isinstance(ends, str) else ends for ends in linear]
+        drawn = source.adaptive(confidence, digits, linear=known, workers=workers, progress=progress)
+        if not drawn.settled:
+            notes.append(
+                f"{MOST_DRAWS} draws, the most that are made adaptively, did not bring value, standard uncertainty and "
+                f"interval ends to {digits} significant digits (JCGM 101, 7.9.4): ask for fewer digits or more draws"
+            )
+        return drawn.values, tuple(notes)
+    if number is None:
+        number = max(_WITHOUT_SPREAD, advised)
+        notes.append(f"{number} draws were made: the adaptive procedure (JCGM 101, 7.9.4) needs a standard uncertainty")
+    elif number < advised:
+        notes.append(f"{number} draws are fewer than the {advised} that JCGM 101, 7.2.2 advises")
+    return source.fixed(number, workers=workers, progress=progress).values, tuple(notes)
+
+
+def _check_running(workers: object, progress: object) -> None:
+    if isinstance(workers, bool) or not isinstance(workers, int) or not 1 <= workers <= 256:
+        refuse("workers", workers, "a whole number of threads from 1 to 256")
+    if progress is not None and not callable(progress):
+        refuse("progress", progress, "a callable that wraps an iterable, such as tqdm.tqdm")
 
 
 def _check_draws(draws: object, confidence: float) -> int | None:
@@ -140,7 +190,7 @@ def _check_draws(draws: object, confidence: float) -> int | None:
         adaptive_block(confidence)
         return None
     whole = isinstance(draws, int | np.integer) and not isinstance(draws, bool)
-    fewest = max(_FEWEST_DRAWS, int(np.ceil(20 / (1 - confidence))))
+    fewest = max(_FEWEST_DRAWS, math.ceil(20 / (1 - confidence) * (1 - 1e-9)))
     if not whole or not fewest <= int(draws) <= _MOST_FIXED:  # type: ignore[call-overload]
         refuse("draws", draws, f'"adaptive", or a whole number from {fewest} (20 draws outside) to {_MOST_FIXED}')
     return int(draws)  # type: ignore[call-overload,no-any-return]
@@ -184,21 +234,6 @@ def _validate(linear: Interval | str, values: Array, u: float, confidence: float
     if u == 0:
         return no_comparison("All draws are equal: there is no interval.", drawn, digits=digits, errors=errors)
     return compare_intervals(linear, drawn, u, digits=digits, errors=errors, draws=len(values))
-
-
-def _notes(drawn: Drawn, confidence: float, digits: int, *, takes_arrays: bool, adaptive: bool) -> tuple[str, ...]:
-    notes = []
-    if not takes_arrays:
-        notes.append("the model does not take arrays and was called draw by draw, which is slow")
-    if not drawn.settled:
-        notes.append(
-            f"{MOST_DRAWS} draws, the most that are made adaptively, did not bring value, standard uncertainty and "
-            f"interval ends to {digits} significant digits (JCGM 101, 7.9.4): ask for fewer digits or for more draws"
-        )
-    number, advised = drawn.values.shape[1], 10_000 / (1 - confidence)
-    if not adaptive and number < advised * (1 - 1e-9):
-        notes.append(f"{number} draws are fewer than the {advised:.0f} that JCGM 101, 7.2.2 advises")
-    return tuple(notes)
 
 
 def _linear_intervals(

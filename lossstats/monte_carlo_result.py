@@ -28,6 +28,8 @@ class MonteCarlo(Record):
         Mean of the draws, in `unit`.
     standard_uncertainty : float
         Their standard deviation, in `unit`.
+    has_spread : bool
+        False where an input has no finite standard deviation, so that the standard uncertainty means nothing.
     confidence : float
         Coverage probability of the intervals where no other is asked for.
     draws : int
@@ -46,6 +48,7 @@ class MonteCarlo(Record):
 
     value: float
     standard_uncertainty: float
+    has_spread: bool
     confidence: float
     draws: int
     validation: LinearValidation
@@ -133,12 +136,13 @@ class MonteCarlo(Record):
         def ends(interval: Interval) -> str:
             return f"{shown(interval.low, places)} to {shown(interval.high, places)} {self.unit}".rstrip()
 
+        u = f"{shown(self.standard_uncertainty, places)} {self.unit}".rstrip()
         percent = f"{self.confidence * 100:g} %"
         rows = [
             (f"{percent} interval, symmetric", ends(self.symmetric())),
             (f"{percent} interval, shortest", ends(self.shortest())),
             (self.output, f"{shown(self.value, places)} {self.unit}".rstrip()),
-            ("standard uncertainty", f"{shown(self.standard_uncertainty, places)} {self.unit}".rstrip()),
+            ("standard uncertainty", u if self.has_spread else f"none ({u} in these draws), see the notes"),
             ("draws", f"{self.draws:,}".replace(",", " ") + ("" if self.seed is None else f", seed {self.seed}")),
             ("linear interval", self.validation.words),
         ]
@@ -191,7 +195,7 @@ class MonteCarloOutputs(Record, Mapping[str, MonteCarlo]):
         u = [result.standard_uncertainty for result in self.outputs.values()]
         return tuple(
             tuple(
-                1.0 if i == j else covariance / (u[i] * u[j]) if u[i] * u[j] > 0 else 0.0
+                1.0 if i == j else min(max(covariance / (u[i] * u[j]), -1.0), 1.0) if u[i] * u[j] > 0 else 0.0
                 for j, covariance in enumerate(row)
             )
             for i, row in enumerate(self.covariance)
@@ -201,11 +205,11 @@ class MonteCarloOutputs(Record, Mapping[str, MonteCarlo]):
         rows = []
         for name, result in self.outputs.items():
             places = decimals_for(result.standard_uncertainty)
-            low, high = (shown(end, places) for end in result.symmetric())
-            text = f"{shown(result.value, places)}, u {shown(result.standard_uncertainty, places)}"
-            rows.append(
-                (name, f"{text}, {result.confidence * 100:g} % interval {low} to {high} {result.unit}".rstrip())
-            )
+            numbers = (result.value, result.standard_uncertainty, *result.symmetric())
+            value, u, low, high = (shown(number, places) for number in numbers)
+            u = u if result.has_spread else f"none ({u} in these draws)"
+            text = f"{value}, u {u}, {result.confidence * 100:g} % interval {low} to {high} {result.unit}"
+            rows.append((name, text.rstrip()))
             rows.append((f"{name}, linear interval", result.validation.words))
         names, matrix = list(self.outputs), self.correlation
         pairs = [(i, j) for i in range(len(names)) for j in range(i + 1, len(names))]

@@ -62,6 +62,8 @@ class InputDraws:
         The inputs, in the order of the rows that are filled.
     notes : tuple of str
         What a reader should know of the distributions drawn from.
+    without_spread : tuple of str
+        Inputs whose distribution has no finite standard deviation.
 
     Raises
     ------
@@ -99,7 +101,9 @@ class InputDraws:
             covariance = _covariance(matrix, sources, places)
             self._groups.append((tuple(places), _fill(sources, places, covariance)))
         self._groups.sort()
-        self.notes = _notes(inputs, together)
+        freedom = _freedom(inputs, together)
+        self.without_spread = tuple(name for name, nu in freedom.items() if nu <= 2)
+        self.notes = _notes(inputs, together, freedom)
 
     def fill(self, points: Array, *, rng: np.random.Generator) -> None:
         """Overwrite with draws.
@@ -282,13 +286,23 @@ def _check_gaussian(
         )
 
 
-def _notes(inputs: Mapping[str, Source], together: list[tuple[int, ...]]) -> tuple[str, ...]:
+def _freedom(inputs: Mapping[str, Source], together: list[tuple[int, ...]]) -> dict[str, float]:
+    """Degrees of freedom of the t distributions that are drawn from."""
     names = list(inputs)
-    notes = [f"{name}: {note}" for name, source in inputs.items() for note in source.notes]
     freedom = {n: s.shape[1] for n, s in inputs.items() if s.distribution == STUDENT and s.standard_uncertainty > 0}
     for group in together:
         nu = len(inputs[names[group[0]]].observed) - len(group)
-        freedom |= {names[i]: nu for i in group if names[i] in freedom}
+        freedom |= {names[i]: float(nu) for i in group if names[i] in freedom}
+    return freedom
+
+
+def _notes(
+    inputs: Mapping[str, Source], together: list[tuple[int, ...]], freedom: Mapping[str, float]
+) -> tuple[str, ...]:
+    names = list(inputs)
+    notes = [f"{name}: {note}" for name, source in inputs.items() for note in source.notes]
+    for group in together:
+        nu = len(inputs[names[group[0]]].observed) - len(group)
         drawn = ", ".join(names[i] for i in group)
         notes.append(f"{drawn}: drawn from a multivariate t with {nu} degrees of freedom (JCGM 102, 5.3.2)")
     notes += [

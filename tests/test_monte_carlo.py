@@ -140,11 +140,31 @@ def test_adaptive_draws_that_do_not_settle_are_noted(monkeypatch):
 
     monkeypatch.setattr(model_draws, "MOST_DRAWS", 100_000)
     monkeypatch.setattr(monte_carlo, "MOST_DRAWS", 100_000)
-    result = found(inputs={"x": Source.readings([1.0, 2.0, 4.0])}, model=lambda x: x, draws="adaptive")
+    result = found(draws="adaptive", digits=4)
+    assert result.draws == 100_000
     assert any(
         note.startswith("100000 draws, the most that are made adaptively, did not bring") for note in result.notes
     )
-    assert any("2 degrees of freedom has no finite standard deviation" in note for note in result.notes)
+
+
+def test_an_input_without_standard_deviation():
+    # t with two degrees of freedom: the interval exists (closed form), the standard uncertainty does not.
+    from scipy import stats
+
+    readings = [1.0, 2.0, 4.0]
+    result = found(lambda x: x, {"x": Source.readings(readings)}, draws="adaptive", unit="W")
+    law = stats.t(2, np.mean(readings), np.std(readings, ddof=1) / math.sqrt(3))
+    errors = (result.validation.error_low, result.validation.error_high)
+    for end, exact, error in zip(result.symmetric(), law.interval(0.95), errors, strict=True):
+        assert abs(end - exact) < 4 * error
+    assert (result.has_spread, result.supports_linear, result.draws) == (False, None, 1_000_000)
+    assert "x without a finite standard deviation leaves no standard uncertainty" in result.validation.words
+    text = str(result)
+    assert "in these draws), see the notes" in text
+    assert "x: a t distribution with 2 degrees of freedom has no finite standard deviation" in text
+    assert "1000000 draws were made: the adaptive procedure" in text
+    both = found(lambda x: (x, -x), {"x": Source.readings(readings)})
+    assert "u none (" in str(both)
 
 
 def test_no_linear_interval():
@@ -200,7 +220,8 @@ def test_bad_input(options, text):
         found(**options)
 
 
-def test_memory_of_ten_million_draws():
+@pytest.mark.parametrize("draws", ["10_000_000", "'adaptive', digits=4"])
+def test_memory_of_ten_million_draws(draws):
     """10^7 draws of one output, intervals included, within 300 MB for the whole process."""
     resource = pytest.importorskip("resource")  # not on every platform
     del resource
@@ -208,7 +229,7 @@ def test_memory_of_ten_million_draws():
         "import resource, sys\n"
         "from lossstats.monte_carlo import propagate_monte_carlo\n"
         "from lossstats.source import Source\n"
-        "r = propagate_monte_carlo(lambda x: x, {'x': Source.rectangular(1.0)}, rng=1, draws=10_000_000)\n"
+        f"r = propagate_monte_carlo(lambda x: x, {{'x': Source.rectangular(1.0)}}, rng=1, draws={draws})\n"
         "assert r.draws == 10_000_000 and r.shortest()\n"
         "most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss\n"
         "print(most / (1 << 20 if sys.platform == 'darwin' else 1 << 10))\n"
