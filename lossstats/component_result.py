@@ -154,7 +154,7 @@ class Components(Record):
         The one-sided upper limit (`upper`). For one mean square with nu degrees of freedom, as for the residual, it is
         sd sqrt(nu / chi2), chi2 the lower 20 % point of chi squared (Browne 1995, Statistics in Medicine 14, 1933, from
         memory). For the other levels the generalised draws take the place of chi squared: the true standard deviation
-        was at most this in 78 to 82 % of simulated tables of every layout tried. The same formula with Satterthwaite's
+        was at most this in 77 to 81 % of simulated tables of every layout tried. The same formula with Satterthwaite's
         degrees of freedom wanders from 83 to 90 % and has no bound where the component is small.
         """
         return self.upper(level, confidence)
