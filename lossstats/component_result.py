@@ -213,14 +213,7 @@ class Components(Record):
         ValueError
             If there is no such level, or the confidence is not between 0 and 1.
         """
-        low, high = self.interval(level, confidence)
-        unit = f" {self.unit}" if self.unit else ""
-        if low == 0:
-            most = shown(high, decimals_for(high))
-            return f"not distinguishable from 0, at most {most}{unit}"
-        places = decimals_for(low)
-        value, bottom, top = (shown(x, places) for x in (self.sd[level], low, high))
-        return f"{value} ({bottom} to {top}){unit}"
+        return sd_words(self.sd[level], self.interval(level, confidence), self.unit)
 
     @property
     def table(self) -> pd.DataFrame:
@@ -284,6 +277,38 @@ class Components(Record):
     def _basis(self, level: str) -> str:
         what = "values" if level == RESIDUAL else "units"
         return f"{self.units[level]} {what}, {dof_words(self.degrees_of_freedom[level])}"
+
+
+def sd_words(sd: float, interval: Interval, unit: str) -> str:
+    """Put a standard deviation and its interval into words.
+
+    Parameters
+    ----------
+    sd : float
+        The estimate.
+    interval : Interval
+        Its ends, in the same unit.
+    unit : str
+        Of both; may be empty.
+
+    Returns
+    -------
+    str
+        The value with its interval, or "not distinguishable from 0, at most ..." where the low end is 0.
+
+    Examples
+    --------
+    >>> sd_words(0.166, Interval(0.06, 0.65), "W")
+    '0.17 (0.06 to 0.65) W'
+    """
+    low, high = interval
+    ending = f" {unit}" if unit else ""
+    if low == 0:
+        return f"not distinguishable from 0, at most {shown(high, decimals_for(high))}{ending}"
+    # Enough places for one digit of the low end: 0.00 would read as if 0 were within.
+    places = max(decimals_for(sd), decimals_for(low, 1))
+    value, bottom, top = (shown(x, places) for x in (sd, low, high))
+    return f"{value} ({bottom} to {top}){ending}"
 
 
 def dof_words(degrees_of_freedom: float) -> str:

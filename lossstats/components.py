@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from lossstats.component_result import Components, dof_words
-from lossstats.nested_means import NestedMeans, nested_means
+from lossstats.nested_means import NestedMeans, mean_squares_of
 from lossstats.nested_table import Array, NestedTable, read_nested_table
 from lossstats.source_checks import refuse
 
@@ -62,8 +62,8 @@ def variance_components(
 
     Notes
     -----
-    Unweighted mean squares (`nested_means`), which are unbiased for every layout, with generalised intervals. Balanced
-    tables give the components of the analysis of variance.
+    Unweighted mean squares (`mean_squares_of`), unbiased for every layout, with generalised intervals. Balanced tables
+    give the components of the analysis of variance.
 
     Examples
     --------
@@ -73,10 +73,10 @@ def variance_components(
     >>> print(found.statement("residual"))
     0.082 (0.053 to 0.179) W
     """
-    if draws < FEWEST_DRAWS:
-        refuse("draws", draws, f"{FEWEST_DRAWS} or more")
+    if draws < FEWEST_DRAWS or draws != int(draws):
+        refuse("draws", draws, f"a whole number, {FEWEST_DRAWS} or more")
     nested = read_nested_table(table, levels, value=value)
-    means = nested_means(nested)
+    means = mean_squares_of(nested)
     if means.mean_squares[-1] == 0:
         raise ValueError(
             f"table, column {value!r}: found values that do not differ at all within any {nested.levels[-1]}; "
@@ -85,7 +85,7 @@ def variance_components(
     seed = int(rng) if isinstance(rng, int | np.integer) else None
     generator = np.random.default_rng(rng)
     dofs = means.degrees_of_freedom
-    shrinkage = generator.chisquare(dofs[:, None], (len(dofs), draws)) / dofs[:, None]
+    shrinkage = generator.chisquare(dofs[:, None], (len(dofs), int(draws))) / dofs[:, None]
     return _components(nested, means, unit, seed, shrinkage)
 
 

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from lossstats.nested_means import nested_means
+from lossstats.nested_means import mean_squares_of
 from lossstats.nested_table import RESIDUAL, Array, read_nested_table
 from lossstats.rendering import Record
 from lossstats.source_checks import refuse
@@ -116,7 +116,7 @@ def likelihood_components(
     equals `variance_components`. Its normal intervals are not for few articles, so none are given.
     """
     nested = read_nested_table(table, levels, value=value)
-    if nested_means(nested).mean_squares[-1] == 0:
+    if mean_squares_of(nested).mean_squares[-1] == 0:
         raise ValueError(
             f"table, column {value!r}: found values that do not differ at all within any {nested.levels[-1]}; "
             "accepted: some scatter"

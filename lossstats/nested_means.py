@@ -52,7 +52,7 @@ class NestedMeans:
         return self.contrasts @ self.mean_squares
 
 
-def nested_means(table: NestedTable) -> NestedMeans:
+def mean_squares_of(table: NestedTable) -> NestedMeans:
     """Average from the inside out, each unit counting once, and take the mean square of every level.
 
     Parameters

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from lossstats.component_result import Components, dof_words
+from lossstats.component_result import Components, dof_words, sd_words
 from lossstats.estimate import Interval
 from lossstats.outlier_tests import OutlierTest
 from lossstats.rendering import Record, decimals_for, shown
@@ -265,12 +265,7 @@ class Repeatability(Record):
         return rows + [("note", note) for note in self.notes]
 
     def _with_interval(self, name: Literal["s_r", "s_L", "s_R"]) -> str:
-        low, high = self.interval(name)
-        unit = f" {self.unit}" if self.unit else ""
-        if low == 0:
-            return f"not distinguishable from 0, at most {shown(high, decimals_for(high))}{unit}"
-        places = decimals_for(low)
-        return f"{shown(getattr(self, name), places)} ({shown(low, places)} to {shown(high, places)}){unit}"
+        return sd_words(getattr(self, name), self.interval(name), self.unit)
 
 
 def plural(word: str) -> str:

@@ -5,8 +5,9 @@ import math
 import numpy as np
 import pytest
 
-from lossstats.component_result import dof_words
+from lossstats.component_result import dof_words, sd_words
 from lossstats.components import variance_components
+from lossstats.estimate import Interval
 
 TABLE = {"article": np.repeat(list("ABCDEF"), 3), "value": [6.1, 6.3, 6.2, 7.0, 7.2, 6.9, 5.6, 5.5, 5.9, 6.6, 6.4, 6.5, 6, 6.2, 6.1, 6.8, 7, 6.7]}  # fmt: skip
 
@@ -42,3 +43,8 @@ def test_no_unit_no_trailing_blank():
 
 def test_degrees_of_freedom_in_words():
     assert (dof_words(1), dof_words(2.0)) == ("1 degree of freedom", "2 degrees of freedom")
+
+
+def test_a_low_end_above_zero_never_reads_as_zero():
+    assert sd_words(2.04, Interval(0.0003, 5.0), "") == "2.0400 (0.0003 to 5.0000)"
+    assert sd_words(0.0, Interval(0.0, 0.123), "W") == "not distinguishable from 0, at most 0.12 W"

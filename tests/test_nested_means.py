@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from lossstats.nested_means import nested_means
+from lossstats.nested_means import mean_squares_of
 from lossstats.nested_table import read_nested_table
 
 UNBALANCED = {
@@ -36,7 +36,7 @@ def naive_mean_squares(values, levels, layout=UNBALANCED):
 @pytest.mark.parametrize("depth", [1, 2, 3])
 def test_mean_squares_against_a_naive_second_implementation(depth):
     values = np.random.default_rng(depth).normal(7, 1, 13)
-    means = nested_means(table_of(values, LEVELS[:depth]))
+    means = mean_squares_of(table_of(values, LEVELS[:depth]))
     expected = naive_mean_squares(values, LEVELS[:depth])
     assert means.mean_squares == pytest.approx([square for square, _ in expected], rel=1e-12)
     assert means.degrees_of_freedom.tolist() == [dof for _, dof in expected]
@@ -52,11 +52,11 @@ def test_expectations_by_algebra(depth):
     basis = np.eye(13)
     for i in range(13):  # polarisation: y'Qy at unit vectors and their sums gives Q
         for j in range(i, 13):
-            both = nested_means(table_of(basis[i] + basis[j], levels)).mean_squares
-            one, other = (nested_means(table_of(basis[k], levels)).mean_squares for k in (i, j))
+            both = mean_squares_of(table_of(basis[i] + basis[j], levels)).mean_squares
+            one, other = (mean_squares_of(table_of(basis[k], levels)).mean_squares for k in (i, j))
             entry = (both - one - other) / 2 if i != j else one
             quadratic[:, i, j] = quadratic[:, j, i] = entry
-    coefficients = nested_means(table).coefficients
+    coefficients = mean_squares_of(table).coefficients
     for column, code in enumerate([*table.codes, np.arange(13)]):
         covariance = (code[:, None] == code).astype(float)
         assert coefficients[:, column] == pytest.approx(np.einsum("kij,ij->k", quadratic, covariance), abs=1e-12)
@@ -68,7 +68,7 @@ def test_balanced_components_are_those_of_the_analysis_of_variance():
     values = np.random.default_rng(4).normal(7, 1, (a, m, r))
     article, mount, _ = np.indices((a, m, r))
     layout = {"article": article.ravel(), "mount": mount.ravel()}
-    means = nested_means(table_of(values.ravel(), ["article", "mount"], layout))
+    means = mean_squares_of(table_of(values.ravel(), ["article", "mount"], layout))
     ms_a = m * r * np.var(values.mean((1, 2)), ddof=1)
     ms_m = r * np.var(values.mean(2), axis=1, ddof=1).mean()
     ms_r = np.var(values, axis=2, ddof=1).mean()
@@ -78,17 +78,17 @@ def test_balanced_components_are_those_of_the_analysis_of_variance():
 
 def test_an_offset_costs_no_digits():
     values = np.random.default_rng(5).integers(0, 64, 13) / 64  # exact in binary, with the offset as well
-    near, far = (nested_means(table_of(values + offset, LEVELS)) for offset in (0.0, 2.0**40))
+    near, far = (mean_squares_of(table_of(values + offset, LEVELS)) for offset in (0.0, 2.0**40))
     assert far.mean_squares == pytest.approx(near.mean_squares, rel=1e-13)
 
 
 def test_one_unit_only():
     with pytest.raises(ValueError, match=r"found one article only \(K\).*accepted: two or more$"):
-        nested_means(read_nested_table({"article": "KKK", "value": [1, 2, 3]}, ["article"]))
+        mean_squares_of(read_nested_table({"article": "KKK", "value": [1, 2, 3]}, ["article"]))
     one = {"article": "KKKK", "mount": [1, 1, 2, 2], "value": [1, 2, 3, 5]}
     with pytest.raises(ValueError, match=r"accepted: two or more, or levels=\['mount'\] for what varies within it"):
-        nested_means(read_nested_table(one, ["article", "mount"]))
-    assert nested_means(read_nested_table(one, ["mount"])).mean_squares.tolist() == [3.125, 1.25]
+        mean_squares_of(read_nested_table(one, ["article", "mount"]))
+    assert mean_squares_of(read_nested_table(one, ["mount"])).mean_squares.tolist() == [3.125, 1.25]
 
 
 def test_levels_that_cannot_be_separated():
@@ -96,14 +96,14 @@ def test_levels_that_cannot_be_separated():
     with pytest.raises(
         ValueError, match="a single value for each article, so that article cannot be separated from the"
     ):
-        nested_means(read_nested_table(single, ["article"]))
+        mean_squares_of(read_nested_table(single, ["article"]))
     runs = {"article": "AABB", "mount": [1, 2, 1, 2], "value": [1, 2, 3, 5]}
     with pytest.raises(
         ValueError, match=r"a single value for each mount, .*or levels=\['article'\], in which the residual contains"
     ):
-        nested_means(read_nested_table(runs, ["article", "mount"]))
+        mean_squares_of(read_nested_table(runs, ["article", "mount"]))
     mounts = {"article": "AABB", "mount": [1, 1, 1, 1], "value": [1, 2, 3, 5]}
     with pytest.raises(
         ValueError, match=r"a single mount for each article, .*or levels=\['article'\], in which article"
     ):
-        nested_means(read_nested_table(mounts, ["article", "mount"]))
+        mean_squares_of(read_nested_table(mounts, ["article", "mount"]))

@@ -11,8 +11,9 @@ import numpy as np
 import pytest
 
 from lossstats.components import variance_components
+from lossstats.interlaboratory import repeatability
 
-SIZES = [pytest.param(60, id="reduced"), pytest.param(3000, id="full", marks=pytest.mark.full)]
+SIZES = [pytest.param(200, id="reduced"), pytest.param(3000, id="full", marks=pytest.mark.full)]
 BALANCED, LEAST = 0.947, 0.937
 
 
@@ -76,7 +77,7 @@ def test_coverage_layout_by_layout(name):
 
 def test_coverage_of_all_layouts_together():
     """Reduced: pooled over layouts, components apart; Satterthwaite's intervals of the articles would cover 81 %."""
-    trials = 60
+    trials = 100
     shares = [measured(layout, trials, seed=k) for k, layout in enumerate(LAYOUTS.values())]
     held, planned = (np.mean([share[part] for share in shares], axis=0) for part in (0, 1))
     number = trials * len(LAYOUTS)
@@ -101,3 +102,25 @@ def test_estimates_are_unbiased_without_balance(trials):
         found.append(list(variance_components(table, ["article", "mount"], draws=2000).variance.values()))
     error = np.std(found, axis=0, ddof=1) / math.sqrt(trials)
     assert (np.abs(np.mean(found, axis=0) - np.square(layout.sds)) < 4 * error).all()
+
+
+@pytest.mark.parametrize("trials", SIZES)
+@pytest.mark.parametrize("numbers", [(2, 2, 2, 2, 2, 2), (1, 2, 3, 4, 2, 3, 3, 5)], ids=["equal", "unequal"])
+def test_laboratories(numbers, trials):
+    """Coverage of s_r, s_L, s_R, and how often alike laboratories are flagged by Cochran, by Grubbs, by h and k."""
+    rng = np.random.default_rng(sum(numbers))
+    truth = {"s_r": 0.05, "s_L": 0.08, "s_R": math.hypot(0.05, 0.08)}
+    laboratory = np.repeat(np.arange(len(numbers)), numbers)
+    held, flagged, beyond = np.zeros(3), np.zeros(2), np.zeros(2)
+    for _ in range(trials):
+        values = 6.5 + 0.08 * rng.normal(size=len(numbers))[laboratory] + 0.05 * rng.normal(size=len(laboratory))
+        found = repeatability({"laboratory": laboratory, "value": values}, rng=rng)
+        held += [found.interval(name).low <= sd <= found.interval(name).high for name, sd in truth.items()]
+        marks = {test.name: bool(test.mark) for test in found.tests}
+        flagged += [marks["Cochran"], marks["Grubbs, highest mean"] or marks["Grubbs, lowest mean"]]
+        k = [bool(lab.k_mark) for lab in found.laboratories if lab.k is not None]
+        beyond += [np.mean([bool(lab.h_mark) for lab in found.laboratories]), np.mean(k)]
+    print(f"{numbers}: intervals {held / trials}, Cochran and Grubbs {flagged / trials}, h and k {beyond / trials}")
+    assert (held / trials >= LEAST - 3 * math.sqrt(LEAST * (1 - LEAST) / trials)).all()
+    assert (flagged / trials <= 0.05 + 3 * math.sqrt(0.05 * 0.95 / trials)).all()
+    assert (beyond / trials <= 0.05 + 3 * math.sqrt(0.05 * 0.95 / trials)).all()
