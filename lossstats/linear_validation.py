@@ -190,8 +190,9 @@ def compare_intervals(
 
     Notes
     -----
-    JCGM 101:2008, 8.1: both ends must differ by no more than the tolerance. 8.2 wants the draws to a fifth of the
-    tolerance; here the answer is left open instead where twice the standard deviation of an end decides it.
+    JCGM 101:2008, 8.1: both ends must differ by no more than the tolerance. Give intervals of one kind; Monte Carlo
+    propagation gives the probabilistically symmetric one, whose ends the draws determine well. 8.2 wants the draws to
+    a fifth of the tolerance; here the answer is left open where twice the standard deviation of an end decides it.
 
     Examples
     --------

@@ -6,8 +6,7 @@ import copy
 import math
 from collections import deque
 from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +17,9 @@ from lossstats.linear_validation import numerical_tolerance
 from lossstats.model_function import ModelFunction
 from lossstats.random_draws import InputDraws
 from lossstats.source_checks import refuse
+
+if TYPE_CHECKING:
+    from concurrent.futures import Future
 
 Array = NDArray[np.float64]
 Progress = Callable[[Iterable[int]], Iterable[Any]]
@@ -268,6 +270,8 @@ def in_order(task: Callable[[int], Array], places: Iterable[int], workers: int) 
     if workers == 1:
         yield from map(task, places)
         return
+    from concurrent.futures import ThreadPoolExecutor
+
     waiting: deque[Future[Array]] = deque()
     with ThreadPoolExecutor(workers) as pool:
         try:
