@@ -12,7 +12,7 @@ from lossstats.planned_checks import as_term
 from lossstats.planned_design import Design, PlannedDesign
 from lossstats.planning import design_and_units, power_of
 from lossstats.rendering import Record
-from lossstats.trial_size import LEAST_UNITS, check_question, counted, refuse_limit, smallest_plan, smallest_size
+from lossstats.trial_size import check_question, counted, least_units, refuse_limit, smallest_plan, smallest_size
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -137,7 +137,7 @@ def cheapest_plan(
     """
     prices = checked_costs(costs)
     single = design == "single"
-    least = LEAST_UNITS.get(design, 3)
+    least = least_units(design, keys)
     searched = [name for name in ("mounts", "runs") if name in keys]
     if searched:
         raise ValueError(f"{searched[0]}: found {keys[searched[0]]!r}; accepted: none, as it is searched for")

@@ -52,7 +52,11 @@ def check_numbers(plan: PlannedDesign, designs: tuple[str, ...]) -> None:
     if plan.assurance is not None and not 0 < plan.assurance < 1:
         raise ValueError(f"assurance: found {plan.assurance!r}; accepted: between 0 and 1, or None for face value")
     single, several = plan.design == "single", plan.design == "several"
-    least = {"articles": {"crossover": 4, "single": 1}.get(plan.design, 2), "mounts": 2 if single else 1, "runs": 1}
+    least = {
+        "articles": {"crossover": 4, "single": 1}.get(plan.design, 2),
+        "mounts": 2 if single and plan.repeatability is None else 1,
+        "runs": 1,
+    }
     least |= {"conditions": 3 if several else 2, "references": 0}
     if plan.controls is not None:
         least["controls"] = 2
@@ -72,6 +76,12 @@ def _check_fit(plan: PlannedDesign) -> None:
     if plan.controls is not None and plan.design != "controls":
         raise ValueError(
             f"controls: found {plan.controls!r} in design {plan.design}; accepted: design 'controls', or None"
+        )
+    if plan.repeatability is not None and (not single or plan.components):
+        found = f"{len(plan.components)} components" if single else f"design {plan.design}"
+        raise ValueError(
+            f"repeatability: found {plan.repeatability!r} with {found}; accepted: design 'single' and no components, "
+            "as it takes their place, or None"
         )
     if plan.references == 1:
         raise ValueError("references: found 1; accepted: 0, or at least 2 a session, to interpolate between them")
@@ -97,6 +107,8 @@ def check_spreads(plan: PlannedDesign) -> None:
         raise ValueError(f"components: found {unknown[0]!r}; accepted: {', '.join(COMPONENTS)}")
     groups = {f"components[{k!r}]": v for k, v in plan.components.items()}
     groups |= {f"shared[{k!r}]": v for k, v in plan.shared.items()} | {"reference_sd": plan.reference_sd}
+    if plan.repeatability is not None:
+        groups["repeatability"] = plan.repeatability
     for name, value in groups.items():
         term = as_term(value)
         if not (term.standard_uncertainty >= 0 and math.isfinite(term.standard_uncertainty)):
@@ -110,7 +122,7 @@ def check_spreads(plan: PlannedDesign) -> None:
         )
     grouped = plan.design == "several" and not plan.blocks
     needed = "article" if grouped else _NEEDED.get(plan.design, "change")
-    if needed not in plan.components:
+    if needed not in plan.components and plan.repeatability is None:
         raise ValueError(
             f"components: found {', '.join(plan.components) or 'none'}; accepted: {needed!r} among them, which design "
             f"{plan.design} needs (0 if it is known to be none)"
@@ -137,7 +149,7 @@ def cautions(plan: PlannedDesign) -> tuple[str, ...]:
         grouped = "many-to-one intervals" if plan.against_control else "intervals by the studentised range"
         held = "Bonferroni intervals" if plan.blocks else grouped
         notes.append(f"{plan.comparisons} comparisons with {held}; power is that of each one of them")
-    if min(plan.units) == 2:
+    if not plan.verdict_possible:
         notes.append("two units give an interval, but too little for a verdict")
     p = plan.smallest_exact_p
     if p is not None and p > 1 - plan.confidence:

@@ -67,6 +67,9 @@ class PlannedDesign(Record):
         value.
     unit : str
         Unit of the measurand.
+    repeatability : float, (float, float) or None
+        Standard deviation of the level of one mount, known from elsewhere (design single); it takes the place of
+        `components` and of the scatter between mounts, so that one mount of each condition is enough.
 
     Raises
     ------
@@ -102,6 +105,7 @@ class PlannedDesign(Record):
     confidence: float = 0.95
     assurance: float | None = 0.8
     unit: str = "W"
+    repeatability: Any = None
 
     title = "Planned trial"
 
@@ -168,7 +172,7 @@ class PlannedDesign(Record):
         from scipy.special import gammaincinv
 
         dof = self._groups()[0][0].degrees_of_freedom
-        if self.assurance is None or math.isinf(dof):
+        if self.assurance is None or math.isinf(dof) or self.repeatability is not None:
             return 1.0
         return math.sqrt(dof / (2 * float(gammaincinv(dof / 2, 1 - self.assurance))))
 
@@ -179,8 +183,10 @@ class PlannedDesign(Record):
         Returns
         -------
         tuple of Term
-            Standard uncertainty and degrees of freedom, one a group.
+            Standard uncertainty and degrees of freedom, one a group; none with a known repeatability.
         """
+        if self.repeatability is not None:
+            return ()
         share = 0.5 if self.design == "crossover" else 1.0  # the difference is the mean of the two order means
         factor = self.inflation
         return tuple(Term(share * factor * sd.standard_uncertainty / math.sqrt(n), n - 1) for sd, n in self._groups())
@@ -194,7 +200,7 @@ class PlannedDesign(Record):
         float
             Pairs less one, or by Welch and Satterthwaite.
         """
-        return combine(list(self.scatter)).degrees_of_freedom
+        return combine([*self.scatter, self._known]).degrees_of_freedom
 
     def shared_terms(self, difference: float = 0.0) -> dict[str, Term]:
         """Give the errors that do not fall with the number of articles, by what they do to the difference.
@@ -233,7 +239,7 @@ class PlannedDesign(Record):
         float
             In `unit`.
         """
-        return combine([*self.scatter, *self.shared_terms(difference).values()]).standard_uncertainty
+        return combine([*self.scatter, self._known, *self.shared_terms(difference).values()]).standard_uncertainty
 
     def interval_widths(self, difference: float = 0.0, *, fine: bool = False) -> HalfWidths:
         """Give the half-widths that the interval of the trial may have, with their chances.
@@ -251,7 +257,9 @@ class PlannedDesign(Record):
             For one comparison.
         """
         scatter = self.scatter
-        shared = combine(list(self.shared_terms(difference).values()))
+        shared = combine([self._known, *self.shared_terms(difference).values()])
+        if not scatter:
+            return half_widths((), shared, self._factor())
         least = min(term.degrees_of_freedom for term in scatter)
         nodes = 81 if len(scatter) == 2 and least == 1 else None
         if not fine:
@@ -310,9 +318,9 @@ class PlannedDesign(Record):
         -------
         float or None
             2 / 2^n for pairs; for groups 2 or, where they are unequal, 1 over the number of allocations. None for
-            design several, which has no exact test.
+            design several and for a known repeatability, which have no exact test.
         """
-        if self.design == "several":
+        if self.design == "several" or self.repeatability is not None:
             return None
         if len(self.units) == 1:
             return 2.0 ** (1 - self.units[0])
@@ -330,9 +338,29 @@ class PlannedDesign(Record):
         """
         return cautions(self)
 
+    @property
+    def verdict_possible(self) -> bool:
+        """Whether the finished trial would give a verdict.
+
+        Returns
+        -------
+        bool
+            Three units of each group, or a known repeatability.
+        """
+        return min(self.units) > 2 or self.repeatability is not None
+
+    @property
+    def _known(self) -> Term:
+        """What a repeatability known from elsewhere does to the difference."""
+        if self.repeatability is None:
+            return Term(0.0)
+        sd, dof = as_term(self.repeatability)
+        return Term(sd * math.sqrt(2 / self.mounts), dof)
+
     def _groups(self) -> tuple[tuple[Term, int], ...]:
         """Standard deviation of the units of each group at face value, and their number."""
-        share = {name: as_term(value) for name, value in self.components.items()}
+        known = {} if self.repeatability is None else {"mount": self.repeatability}
+        share = {name: as_term(value) for name, value in (known or self.components).items()}
         m, r = self.mounts, self.mounts * self.runs
         if self.design == "single":
             m, r = 1, self.runs

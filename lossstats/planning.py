@@ -207,13 +207,12 @@ def fit_for_question(plan: PlannedDesign, matters: float, *, power: float = 0.8)
     unit, chance = plan.unit, power_of(plan, matters)
     found = smallest_difference(lambda d: power_of(plan, d), plan.standard_uncertainty(), power, plan.confidence)
     smallest = math.inf if found is None else found
-    verdict_possible = min(plan.units) > 2
-    fit = smallest <= matters and verdict_possible
+    fit = smallest <= matters and plan.verdict_possible
     start = "with this bench and this plan the difference that matters"
     seen = f"a true difference of {matters:g} {unit} is seen in {of_trials(chance)} such trials"
     if fit:
         words = f"{start} can be seen: {seen}"
-    elif not verdict_possible:
+    elif not plan.verdict_possible:
         words = f"{start} cannot be claimed: two units give no verdict"
     else:
         instead = "" if found is None else f", {of_trials(power)} would see {two_digits(smallest)} {unit}"

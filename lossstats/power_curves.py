@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Literal
 from lossstats.planned_design import PlannedDesign
 from lossstats.planning import design_and_units, power_of, smallest_visible_difference
 from lossstats.rendering import Record
-from lossstats.trial_size import LEAST_UNITS
+from lossstats.trial_size import least_units
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -170,7 +170,7 @@ def power_curve(
 
 
 def _sizes(plan: PlannedDesign) -> list[int]:
-    least = min(LEAST_UNITS.get(plan.design, 3), plan.size)
+    least = min(least_units(plan.design, {"repeatability": plan.repeatability}), plan.size)
     most = max(2 * plan.size, least + 6)
     step = max(1, math.ceil((most - least) / _POINTS))
     return sorted({*range(least, most + 1, step), plan.size})

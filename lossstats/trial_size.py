@@ -19,8 +19,6 @@ from lossstats.planning import (
 )
 from lossstats.rendering import Record
 
-# Fewer give an interval but no verdict: three units of each group.
-LEAST_UNITS = {"crossover": 6}
 MOST_UNITS = 500
 
 
@@ -119,7 +117,7 @@ def size_trial(
     >>> size.units, round(size.power, 2), round(size.power_with_one_fewer, 2)
     (6, 0.88, 0.76)
     """
-    least = LEAST_UNITS.get(design, 3)
+    least = least_units(design, keys)
     plan = smallest_plan(design, components, keys, least)
     check_question(difference, within, power, most, plan)
     refuse_limit(plan, difference, within, power)
@@ -138,6 +136,26 @@ def size_trial(
     fewer = reached(units - 1) if units > least else None
     words = f"{counted(final)}: {_claim(difference, within, plan.unit)} in {of_trials(reached(units))} such trials"
     return TrialSize(units, reached(units), fewer, power, difference, within, words, final, final.notes)
+
+
+def least_units(design: str, keys: Mapping[str, Any]) -> int:
+    """Smallest number of units with which a trial gives a verdict.
+
+    Parameters
+    ----------
+    design : str
+        As in trial.toml.
+    keys : mapping
+        Further fields of `PlannedDesign`.
+
+    Returns
+    -------
+    int
+        Three of each group; one mount where a repeatability is known.
+    """
+    if keys.get("repeatability") is not None:
+        return 1
+    return 6 if design == "crossover" else 3
 
 
 def smallest_plan(design: Design, components: Mapping[str, Any], keys: Mapping[str, Any], least: int) -> PlannedDesign:

@@ -41,6 +41,11 @@ def plan(design="paired", articles=6, components=SPREAD, **keys):
         (lambda: plan("independent", components={"change": 0.1}), "accepted: 'article' among them, which design independent"),
         (lambda: plan(components=dict.fromkeys(SPREAD, 0.0)), "components: found a spread of 0 for the units of design paired"),
         (lambda: plan("controls", components={"change": 0.1}), "components: found a spread of 0 for the units"),
+        (lambda: plan(repeatability=0.1), "repeatability: found 0.1 with design paired; accepted: design 'single' and no comp"),
+        (lambda: plan("single", 1, repeatability=0.1), "repeatability: found 0.1 with 4 components"),
+        (lambda: plan("single", 1, {}, repeatability=-0.1), "repeatability: found -0.1; accepted: a standard deviation"),
+        (lambda: plan("single", 1, {}, repeatability=0.0), "found a spread of 0"),
+        (lambda: plan("single", 1, {}, mounts=0, repeatability=0.1), "mounts: found 0; accepted: a whole number of at least 1"),
         (lambda: plan(shared={"drift": -1}), r"shared\['drift'\]: found -1"),
     ],
 )  # fmt: skip

@@ -2,9 +2,12 @@
 
 import math
 
+import numpy as np
 import pytest
+from scipy import stats
 from statsmodels.stats.power import TTestPower
 
+from lossstats.comparison import compare_single
 from lossstats.interval_power import family_factor
 from lossstats.planned_design import PlannedDesign
 from lossstats.planning import fit_for_question, of_trials, power_of, smallest_visible_difference, two_digits
@@ -97,6 +100,32 @@ def test_fit_for_the_question():
     assert "cannot be relied on to be seen" in unfit.words and "8 of 10 would see 0.22 W" in unfit.words
     two = fit_for_question(PlannedDesign("paired", 2, SPREAD), 100.0)
     assert not two.fit and two.words.endswith("cannot be claimed: two units give no verdict")
+
+
+def test_one_article_with_a_known_repeatability():
+    """Closed form: the interval has one half-width, t of the stated degrees of freedom times u."""
+    plan = PlannedDesign("single", 1, {}, mounts=2, repeatability=(0.1, 20), shared={"drift": 0.05})
+    u = math.hypot(0.1, 0.05)
+    t = stats.t.ppf(0.975, u**4 / (0.1**4 / 20))
+    assert plan.standard_uncertainty() == pytest.approx(u)
+    assert power_of(plan, 0.4) == pytest.approx(stats.norm.sf(t - 0.4 / u), abs=1e-7)
+    assert power_of(plan, 0.0, within=0.5) == pytest.approx(1 - 2 * stats.norm.sf((0.5 - t * u) / u))
+    once = PlannedDesign("single", 1, {}, repeatability=0.1)
+    assert smallest_visible_difference(once).difference == pytest.approx(
+        0.1 * math.sqrt(2) * (1.959964 + 0.841621), abs=1e-4
+    )
+    assert fit_for_question(once, 0.5).fit and once.smallest_exact_p is None and once.inflation == 1
+    assert any("for this article only" in note for note in once.notes)
+    assert not any("verdict" in note for note in once.notes)
+
+
+def test_a_known_repeatability_as_the_comparison_takes_it():
+    trials, rng = 1000, np.random.default_rng(9)
+    plan = PlannedDesign("single", 1, {}, mounts=2, repeatability=(0.1, 20))
+    values = rng.normal([7.0, 6.75], 0.1 / math.sqrt(2), (trials, 2))
+    known = {"repeatability": 0.1, "repeatability_dof": 20, "mounts": (2, 2)}
+    shown = np.mean([compare_single(*pair, **known).difference.low > 0 for pair in values])
+    assert shown == pytest.approx(power_of(plan, 0.25), abs=4 * math.sqrt(0.25 / trials))
 
 
 def test_a_gain_error_may_put_every_difference_out_of_reach():

@@ -63,6 +63,12 @@ def test_shared_errors_set_a_limit():
         size_trial("independent", 0.1, SPREAD, references=2, reference_sd=0.0707)
 
 
+def test_a_known_repeatability_needs_one_mount():
+    # n mounts a condition: u = 0.2 sqrt(2 / n), and 0.3 W is 2.80 u at 80 %: n = 2 (2.80 / 1.5)^2 = 6.98.
+    assert size_trial("single", 0.3, {}, repeatability=0.2).units == 7
+    assert size_trial("single", 3.0, {}, repeatability=0.2).units == 1
+
+
 def test_search():
     powers = {3: 0.1, 4: 0.5, 5: 0.85, 6: 0.79, 7: 0.9, 8: 0.95}
     assert smallest_size(powers.__getitem__, 0.8, 3, 8) in (5, 7)
