@@ -13,51 +13,10 @@ from lossstats.budget import propagate
 from lossstats.budget_table import Budget
 from lossstats.pattern import Pattern
 from lossstats.power_bench import SHAFTS, PowerBench, ShaftReadings, Transducer
+from lossstats.shaft_power import RAD_PER_S
 from lossstats.source import Source
 
 Array = NDArray[np.float64]
-
-_RAD_PER_S = 2 * math.pi / 60  # of one r/min
-
-
-def power_loss_W(  # noqa: N802
-    torque_in_Nm: ArrayLike, speed_in_rpm: ArrayLike, torque_out_Nm: ArrayLike, speed_out_rpm: ArrayLike
-) -> Array:
-    """Power that goes in at one shaft less the power that comes out at the other.
-
-    Parameters
-    ----------
-    torque_in_Nm : array_like
-        Torque of the driving shaft, in N m.
-    speed_in_rpm : array_like
-        Its speed, in r/min.
-    torque_out_Nm : array_like
-        Torque of the driven shaft, in N m.
-    speed_out_rpm : array_like
-        Its speed, in r/min.
-
-    Returns
-    -------
-    ndarray
-        Loss in W, of the common shape of the arguments.
-
-    Raises
-    ------
-    ValueError
-        If the shapes do not go together.
-
-    Examples
-    --------
-    >>> round(float(power_loss_W(28.0, 95.5, 27.5, 95.5)), 3)
-    5.0
-    """
-    t_in, n_in, t_out, n_out = (
-        np.asarray(a, dtype=np.float64) for a in (torque_in_Nm, speed_in_rpm, torque_out_Nm, speed_out_rpm)
-    )
-    shapes = {a.shape for a in (t_in, n_in, t_out, n_out)} - {()}
-    if len(shapes) > 1:
-        raise ValueError(f"torques and speeds: found shapes {sorted(shapes)}; accepted: one shape, or single numbers")
-    return np.asarray(_RAD_PER_S * (t_in * n_in - t_out * n_out))
 
 
 def level_budget(readings: ShaftReadings, bench: PowerBench) -> Budget:
@@ -220,8 +179,8 @@ def error_patterns(
 
 def _shaft_patterns(shaft: str, sign: float, torque: Array, speed: Array, transducer: Transducer) -> dict[str, Pattern]:
     """Derivative of the loss by each error of one shaft times its standard uncertainty."""
-    power = sign * _RAD_PER_S * torque * speed
-    per_Nm = sign * _RAD_PER_S * speed
+    power = sign * RAD_PER_S * torque * speed
+    per_Nm = sign * RAD_PER_S * speed
     return {
         f"{name} {shaft}": Pattern(
             (per_Nm if name.endswith("zero") else power) * source.standard_uncertainty, source.degrees_of_freedom
@@ -307,7 +266,7 @@ def _loss_of(run: _Run, quantities: dict[str, Any]) -> Any:
         torque = torque * (1 + error["torque_gain"] + error["temperature_span"])
         torque += error["torque_zero"] + error["temperature_zero"]
         speed = quantities[run.label(f"speed_{shaft}")] * (1 + error["speed_gain"])
-        powers[shaft] = _RAD_PER_S * torque * speed
+        powers[shaft] = RAD_PER_S * torque * speed
     return powers["in"] - powers["out"]
 
 

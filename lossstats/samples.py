@@ -12,7 +12,7 @@ from lossstats.faults import ENOUGH, Fault, FaultList, quoted
 from lossstats.number_rows import RowForm, read_block, split_fields
 from lossstats.raw_files import LONGEST_LINE, check_text
 from lossstats.settings import SHAFT_COLUMNS, BenchModelKeys, Column, LogKeys, ReadingsKeys
-from lossstats.shaft_power import shaft_loss
+from lossstats.shaft_power import power_loss_W
 
 _BLOCK = 1024 * 1024
 # A declared interval is met within 1 %: crystal clocks and rounded stamps are better, a wrong setting is worse.
@@ -259,6 +259,6 @@ def _shape(numbers: NDArray[np.float64], form: RowForm, model: BenchModelKeys | 
         values.flags.writeable = False
         columns.append(values)
     others = dict(zip(form.log.other, columns[-len(form.log.other) :], strict=True)) if form.log.other else {}
-    losses = columns[1] if model is None else shaft_loss(*(others[getattr(model, key)] for key in SHAFT_COLUMNS))
+    losses = columns[1] if model is None else power_loss_W(*(others[getattr(model, key)] for key in SHAFT_COLUMNS))
     losses.flags.writeable = False
     return Samples(columns[0], losses, others, form.first_stamp)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from lossstats.declared_bench import bench_of
 from lossstats.power_bench import PowerBench
 from lossstats.settings import SHAFT_COLUMNS, BenchModelKeys, Column
-from lossstats.shaft_power import RAD_PER_S, shaft_loss
+from lossstats.shaft_power import RAD_PER_S, power_loss_W
 from lossstats.simulated_readings import Display
 from lossstats.trial import Run, Trial
 
@@ -120,4 +120,4 @@ def _recorded(
         columns.append(Display(sheet.torque_step_Nm).show(torque * (1 + gain) + zero))
         columns.append(Display(sheet.speed_step_rpm).show(np.full_like(power, speed)))
     recorded = dict(zip(_names(keys), columns, strict=True))
-    return replace(run, values=shaft_loss(*columns), operating_point={**run.operating_point, **recorded})
+    return replace(run, values=power_loss_W(*columns), operating_point={**run.operating_point, **recorded})

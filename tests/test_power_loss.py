@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 
 from lossstats.power_bench import PowerBench, ShaftReadings, Transducer
-from lossstats.power_loss import difference_budget, error_patterns, level_budget, power_loss_W, swapped_budget
+from lossstats.power_loss import difference_budget, error_patterns, level_budget, swapped_budget
+from lossstats.shaft_power import power_loss_W
 
 RAD_PER_S = math.pi / 30
 CLASS_ONLY = Transducer(50.0, 0.1, class_of="reading", class_as="standard uncertainty")
@@ -25,18 +26,6 @@ def readings(power_in, power_out, speed=95.0, ratio=1.0):
 
 def u(budget):
     return budget.standard_uncertainty
-
-
-def test_loss_by_hand():
-    """10 N m at 60/(2 pi) r/min is 10 W."""
-    assert power_loss_W(10.0, 30 / math.pi, 9.0, 30 / math.pi) == pytest.approx(1.0, rel=1e-14)
-    both = power_loss_W([10.0, 20.0], [30.0, 30.0], [9.0, 9.0], 60.0)
-    assert both == pytest.approx(RAD_PER_S * np.array([300 - 540, 600 - 540]))
-
-
-def test_shapes_that_do_not_go_together():
-    with pytest.raises(ValueError, match=r"torques and speeds: found shapes \[\(2,\), \(3,\)\]; accepted: one shape"):
-        power_loss_W(np.ones(2), np.ones(3), 1.0, 1.0)
 
 
 @pytest.mark.parametrize(("r", "expected"), [(0.0, 0.35003571246374277), (0.9, 0.11079259903080167), (1.0, 0.004999999999999724)])  # fmt: skip

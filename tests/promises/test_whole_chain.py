@@ -144,3 +144,27 @@ def test_no_true_difference_full(case):
     wrong = np.mean([v in {"saves", "costs"} for v in verdicts])
     print(f"\n{case}: wrong {wrong:.3f}")
     assert wrong <= 0.05 + 3 * math.sqrt(0.05 * 0.95 / 1000)
+
+
+def test_run_uncertainty_added_to_the_scatter_would_be_counted_twice():
+    """Trials in which the readings make all of the scatter: the kit's interval holds 95 %, the doubled one 98 % or more.
+
+    With n articles the scatter of the differences shows the readings already; adding 2 u^2 / n for them once more
+    doubles the variance. As a floor they widen the few intervals that the scatter would make too narrow.
+    """
+    trials, n = 400, 6
+    plan = plan_of("paired", None, "linear")
+    noisy = replace(READINGS, noise=Noise(0.2, 0.0), display=Display())
+    articles = Articles(saving=0.5, article_sd=0.3, change_sd=0.0, mount_sd=0.0, run_sd=0.0)
+    plan = replace(plan, articles=articles, bench=Bench(), readings=noisy)
+    drift = replace(plan.settings.drift, references="ignore", zeros="ignore")
+    plan = replace(plan, settings=replace(plan.settings, drift=drift))
+    u = float(simulate_levels(plan, rng=1, trials=1).standard_uncertainty[0])
+    held, doubled = [], []
+    for c, _ in known_levels(plan, trials, seed=33):
+        d = c.difference
+        held.append(d.low <= 0.5 <= d.high)
+        half = (d.high - d.value) * math.sqrt(1 + (2 * u**2 / n) / d.standard_uncertainty**2)
+        doubled.append(abs(d.value - 0.5) <= half)
+    assert 0.94 - 3 * math.sqrt(0.95 * 0.05 / trials) <= np.mean(held) <= 0.985
+    assert np.mean(doubled) >= max(0.98, np.mean(held))
