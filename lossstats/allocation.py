@@ -144,7 +144,7 @@ def cheapest_plan(
     plan = smallest_plan(design, components, keys, least)
     check_question(difference, within, power, most_articles, plan)
     for name, most in (("most_mounts", most_mounts), ("most_runs", most_runs)):
-        if most != int(most) or most < 1:
+        if not (math.isfinite(most) and most == int(most) and most >= 1):
             raise ValueError(f"{name}: found {most!r}; accepted: a whole number of at least 1")
     refuse_limit(plan, difference, within, power)
     start = _continuous_optimum(plan, prices)

@@ -62,7 +62,7 @@ def check_numbers(plan: PlannedDesign, designs: tuple[str, ...]) -> None:
         least["controls"] = 2
     for name, at_least in least.items():
         number = getattr(plan, name)
-        if number != int(number) or number < at_least:
+        if not (math.isfinite(number) and number == int(number) and number >= at_least):
             raise ValueError(f"{name}: found {number!r}; accepted: a whole number of at least {at_least}")
     _check_fit(plan)
 

@@ -279,7 +279,7 @@ def check_question(difference: float, within: float | None, power: float, most: 
     ValueError
         Names the argument, what was found and what would be accepted.
     """
-    if most != int(most) or most < plan.size:
+    if not (math.isfinite(most) and most == int(most) and most >= plan.size):
         raise ValueError(f"most: found {most!r}; accepted: a whole number of at least {plan.size}")
     if not math.isfinite(difference) or (within is None and difference == 0):
         raise ValueError(f"difference: found {difference!r}; accepted: a finite number other than 0")

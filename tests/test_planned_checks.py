@@ -20,6 +20,8 @@ def plan(design="paired", articles=6, components=SPREAD, **keys):
         (lambda: plan("matched"), "design: found 'matched'; accepted: 'paired', 'crossover'"),
         (lambda: plan(articles=1), "articles: found 1; accepted: a whole number of at least 2"),
         (lambda: plan(articles=2.5), "articles: found 2.5"),
+        (lambda: plan(articles=math.inf), "articles: found inf"),
+        (lambda: plan(runs=math.nan), "runs: found nan"),
         (lambda: plan("crossover", 3), "articles: found 3; accepted: a whole number of at least 4"),
         (lambda: plan("single", 2, mounts=3), "articles: found 2; accepted: 1 for design single"),
         (lambda: plan("single", 1), "mounts: found 1; accepted: a whole number of at least 2"),
