@@ -80,6 +80,44 @@ def test_machines():
     assert both.log_likelihood == printed(-107.8438, 4)
 
 
+# Davies and Goldsmith (1972), yield of dyestuff in g of six batches; Box and Tiao (1973), simulated, no batch effect
+# visible; data sets Dyestuff and Dyestuff2 of lme4 (from memory, recomputed).
+DYESTUFF = [
+    [1545, 1440, 1440, 1520, 1580], [1540, 1555, 1490, 1560, 1495], [1595, 1550, 1605, 1510, 1560],
+    [1445, 1440, 1595, 1465, 1545], [1595, 1630, 1515, 1635, 1625], [1520, 1455, 1450, 1480, 1445],
+]  # fmt: skip
+DYESTUFF_2 = [
+    [7.298, 3.846, 2.434, 9.566, 7.990], [5.220, 6.556, 0.608, 11.788, -0.892], [0.110, 10.386, 13.434, 5.510, 8.166],
+    [2.212, 4.852, 7.092, 9.288, 4.980], [0.282, 9.014, 4.458, 9.446, 7.198], [1.722, 4.782, 8.106, 0.758, 3.758],
+]  # fmt: skip
+
+
+def batches(values):
+    return {"batch": np.repeat(np.arange(6), 5), "value": np.ravel(values)}
+
+
+def test_dyestuff():
+    """Estimates of lme4: criterion 319.6543, batch 1764, rest 2451, mean 1527.5 (19.38)."""
+    likely = likelihood_components(batches(DYESTUFF), ["batch"])
+    assert -2 * likely.log_likelihood == printed(319.6543, 4)
+    assert likely.sd["batch"] ** 2 == printed(1764, 0) and likely.sd["residual"] ** 2 == printed(2451, 0)
+    assert likely.standard_errors["mean"] == printed(19.38, 2) and likely.coefficients["mean"] == printed(1527.5, 1)
+    assert variance_components(batches(DYESTUFF), ["batch"]).variance == {
+        "batch": printed(1764, 0),
+        "residual": printed(2451, 0),
+    }
+
+
+def test_dyestuff_at_the_boundary():
+    """Estimates of lme4: criterion 161.8283, batch 0, rest 13.81 (3.716), mean 5.6656 (0.6784)."""
+    likely = likelihood_components(batches(DYESTUFF_2), ["batch"])
+    assert likely.at_boundary == ("batch",) and likely.sd == {"batch": 0, "residual": printed(3.716, 3)}
+    assert -2 * likely.log_likelihood == printed(161.8283, 4)
+    assert likely.coefficients["mean"] == printed(5.6656, 4) and likely.standard_errors["mean"] == printed(0.6784, 4)
+    found = variance_components(batches(DYESTUFF_2), ["batch"])
+    assert found.variance["batch"] < 0 and found.statement("batch").startswith("not distinguishable from 0, at most")
+
+
 def values_with(mean, sd, n):
     """Values with exactly this mean and standard deviation."""
     pattern = np.arange(n) - (n - 1) / 2
