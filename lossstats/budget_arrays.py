@@ -25,7 +25,7 @@ _STEP = 0.618e-3
 # the extrapolation leaves is below 1e-10; above it the result goes through the ladder of steps.
 _BEND = 1e-5
 _BLOCK = 15_000  # numbers in an array: it stays in cache, and its memory is not given back and asked for again
-_MOVES = np.array([[1.0], [-1.0], [2.0], [-2.0]])
+_ALIKE = 1e-9  # of numbers and arrays, which libraries may round differently in the last digits
 
 
 @dataclass(frozen=True)
@@ -104,13 +104,15 @@ def propagate_many(
     called = ModelFunction(model, dict(zip(names, x[:, 0].tolist(), strict=True)))
     if not called.single:
         refuse("model", called.outputs, "a model that gives one number")
-    centre, slopes, doubt = _two_steps(called, x, u)
+    with np.errstate(all="ignore"):
+        centre, slopes, variance, doubt = _two_steps(called, x, u)
     if not np.isfinite(centre).all():
         called.at(dict(zip(names, x[:, int(np.argmax(~np.isfinite(centre)))].tolist(), strict=True)))
     stepwise = np.flatnonzero(doubt)
     for place in stepwise:
         slopes[:, place] = _ladder(called, x[:, place], u[:, place], int(place))
-    variance = _variance(slopes * u, names, correlation)
+    if len(stepwise) or correlation:
+        variance = _variance(slopes * u, names, correlation)
     return ManyResults(
         centre, np.sqrt(np.maximum(variance, 0.0)), dict(zip(names, slopes, strict=True)), len(stepwise)
     )  # fmt: skip
@@ -137,6 +139,8 @@ def _same_length(values: Mapping[str, ArrayLike], uncertainties: Mapping[str, Ar
     x, u = np.empty((len(pairs), m)), np.empty((len(pairs), m))
     for row, (estimate, spread) in enumerate(pairs):
         x[row], u[row] = estimate, spread
+    if math.isfinite(x.sum()) and math.isfinite(u.sum()) and u.min() >= 0:
+        return x, u
     for argument, found, bad, accepted in (
         ("values", x, ~np.isfinite(x), "finite numbers"),
         ("uncertainties", u, ~(np.isfinite(u) & (u >= 0)), "finite numbers of at least 0"),
@@ -147,56 +151,57 @@ def _same_length(values: Mapping[str, ArrayLike], uncertainties: Mapping[str, Ar
     return x, u
 
 
-def _two_steps(called: ModelFunction, x: Array, u: Array) -> tuple[Array, Array, NDArray[np.bool_]]:
-    """Results, slopes extrapolated from two steps, and which results need more."""
+def _two_steps(called: ModelFunction, x: Array, u: Array) -> tuple[Array, Array, Array, NDArray[np.bool_]]:
+    """Results, slopes extrapolated from two steps, variance, and which results need more steps."""
     n, m = x.shape
     size = max(1, _BLOCK // (4 * n))
     found = [_block(called, x[:, start : start + size], u[:, start : start + size]) for start in range(0, m, size)]
-    centre, near, far = found[0] if len(found) == 1 else (np.concatenate(p, axis=-1) for p in zip(*found, strict=True))
-    doubt = near - far
-    slopes = near + doubt / 3
+    centre, slopes, doubt = (
+        found[0] if len(found) == 1 else (np.concatenate(p, axis=-1) for p in zip(*found, strict=True))
+    )
     parts = slopes * u
-    reach = np.sqrt(np.einsum("im,im->m", parts, parts))
-    return centre, slopes, ~((np.abs(doubt) * u).max(axis=0) <= _BEND * reach)
+    variance = np.asarray(np.einsum("im,im->m", parts, parts))  # equation (10)
+    doubt *= u
+    return centre, slopes, variance, ~(np.einsum("im,im->m", doubt, doubt) <= _BEND**2 * variance)
 
 
 def _block(called: ModelFunction, x: Array, u: Array) -> tuple[Array, Array, Array]:
-    """Results, and slopes by the near and the far step, of so many results that their points stay in cache."""
+    """Results, extrapolated slopes, and how the two steps differ; so many results that their points stay in cache."""
     step = _STEP * np.maximum(np.abs(x), u)
-    step[step == 0] = _STEP
-    moved = x[:, None, :] + _MOVES * step[:, None, :]  # (input, move, result)
+    if not step.all():
+        step[step == 0] = _STEP
+    moved = np.empty((len(x), 4, x.shape[1]))  # (input, move, result)
+    twice = 2 * step
+    np.add(x, step, out=moved[:, 0])
+    np.add(x, twice, out=moved[:, 1])
+    np.subtract(x, step, out=moved[:, 2])
+    np.subtract(x, twice, out=moved[:, 3])
     centre, results = _by_columns(called, x, moved) or _by_points(called, x, moved)
-    slopes = (results[:, ::2] - results[:, 1::2]) / (moved[:, ::2] - moved[:, 1::2])  # steps as they lie
-    return centre, slopes[:, 0], slopes[:, 1]
+    near = (results[:, 0] - results[:, 2]) / step  # twice the slope, by the near step
+    far = (results[:, 1] - results[:, 3]) / twice
+    return centre, (4 * near - far) / 6, (near - far) / 2
 
 
 def _by_columns(called: ModelFunction, x: Array, moved: Array) -> tuple[Array, Array] | None:
     """The model at the estimates and at the moves of each input, with arrays; None where it does not take them so."""
-    n, m = x.shape
-    still = np.tile(x, 4)
-    still.flags.writeable = False  # a model that writes into its arguments goes point by point
+    m = x.shape[1]
+    still = np.concatenate([x] * 4, axis=1)
+    still.flags.writeable = moved.flags.writeable = False  # a model that writes into its arguments goes point by point
     centre = called.with_columns(list(still[:, :m]))
     if centre is None:
         return None
-    results = np.empty(moved.shape)
-    for i in range(n):
-        columns = list(still)
-        columns[i] = moved[i].reshape(-1)
-        columns[i].flags.writeable = False
+    results, columns = np.empty(moved.shape), list(still)
+    point = dict(zip(called.names, x[:, -1].tolist(), strict=True))
+    for i, (name, moves) in enumerate(zip(called.names, moved, strict=True)):
+        columns[i] = moves.reshape(-1)
         found = called.with_columns(columns)
-        # The last number is held to what the model gives for plain numbers: a mean over the array would not pass.
-        if found is None or not _same(found[-1], called, [float(column[-1]) for column in columns]):
+        columns[i] = still[i]
+        # The last number is held to what the model gives for plain numbers: a mean over an array does not pass.
+        alone = called.with_numbers(point | {name: float(moves[-1, -1])})
+        if found is None or not abs(float(found[-1]) - alone) <= _ALIKE * abs(alone):
             return None
         results[i] = found.reshape(4, m)
     return centre, results
-
-
-def _same(number: float, called: ModelFunction, point: list[float]) -> bool:
-    try:
-        alone = called.at(dict(zip(called.names, point, strict=True)))[0]
-    except ValueError:
-        return not math.isfinite(number)
-    return bool(abs(number - alone) <= 1e-9 * abs(alone))
 
 
 def _by_points(called: ModelFunction, x: Array, moved: Array) -> tuple[Array, Array]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import inspect
+import math
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
@@ -112,18 +113,40 @@ class ModelFunction:
         Parameters
         ----------
         columns : sequence of numpy.ndarray
-            One array for each input, all of shape (points,). `many` also checks what comes back; here the caller does.
+            One array for each input, all of shape (points,).
 
         Returns
         -------
         numpy.ndarray or None
-            Shape (points,); None where the model raises or gives something else.
+            Of the same shape; None where the model raises or gives something else.
+
+        Notes
+        -----
+        `many` checks what comes back and silences floating-point warnings; here the caller does both.
         """
         try:
-            found = np.asarray(self._call(dict(zip(self.names, columns, strict=True))), dtype=float)
-        except (TypeError, ValueError):
+            found = np.asarray(self._function(**dict(zip(self.names, columns, strict=True))), dtype=float)
+        except Exception:  # noqa: BLE001 (a model may raise anything; called by itself it tells what and where)
             return None
         return found if found.shape == columns[0].shape else None
+
+    def with_numbers(self, point: Mapping[str, float]) -> float:
+        """Call a model of one number at one point, without words where it fails.
+
+        Parameters
+        ----------
+        point : mapping of str to float
+            One value for each input.
+
+        Returns
+        -------
+        float
+            What the model gives; nan where it raises.
+        """
+        try:
+            return float(self._function(**point))
+        except Exception:  # noqa: BLE001 (as above)
+            return math.nan
 
     def _call(self, values: dict[str, Any]) -> Any:
         try:

@@ -102,3 +102,34 @@ BAD = [
 def test_bad_input(model, values, u, text):
     with pytest.raises(ValueError, match="^" + re.escape(text)):
         propagate_many(lambda a, model=model: model(a), values, u)
+
+
+@pytest.mark.parametrize(
+    "model",
+    [lambda a, b: a * np.mean(b), lambda a, b: a * np.max(b), lambda a, b: float(a) * b],
+    ids=["mean", "max", "scalar"],
+)
+def test_models_that_mistake_arrays_are_called_point_by_point(model):
+    values, u = {"a": [1.0, 2.0, 3.0], "b": [4.0, 4.0, 4.0]}, {"a": 0.1, "b": 0.2}
+    found = propagate_many(model, values, u)
+    wanted = [math.hypot(4 * 0.1, a * 0.2) for a in values["a"]]
+    assert found.standard_uncertainties == pytest.approx(wanted, rel=1e-9)
+
+
+def test_model_that_writes_into_its_arguments_changes_nothing():
+    def rude(a, b):
+        a *= 2
+        return a * b
+
+    a = np.array([1.0, 2.0, 3.0, 4.0])
+    found = propagate_many(rude, {"a": a, "b": 5.0}, {"a": 0.1, "b": 0.0})
+    assert a.tolist() == [1.0, 2.0, 3.0, 4.0]
+    assert found.standard_uncertainties == pytest.approx([1.0] * 4)
+
+
+def test_more_results_than_one_block():
+    values, u = drawn(3000)
+    found = propagate_many(loss, values, u)
+    slopes = [values["speed_in"], values["torque_in"], values["speed_out"], values["torque_out"]]  # by hand
+    wanted = math.pi / 30 * np.sqrt(sum((s * u[n]) ** 2 for s, n in zip(slopes, values, strict=True)))
+    assert found.standard_uncertainties == pytest.approx(wanted, rel=1e-10)

@@ -142,3 +142,12 @@ def test_units_are_compared_and_never_converted():
 def test_inputs_must_be_sources(inputs, text):
     with pytest.raises(ValueError, match="^" + re.escape(text)):
         check_inputs(inputs)
+
+
+def test_calls_without_checks_give_nothing_where_they_fail():
+    model = ModelFunction(lambda x, y: math.sqrt(x - 1) + y, POINT)
+    assert model.with_numbers({"x": 5.0, "y": 1.0}) == 3.0
+    assert math.isnan(model.with_numbers({"x": 0.0, "y": 1.0}))
+    assert model.with_columns(list(MANY)) is None
+    assert ModelFunction(lambda x, y: np.sum(x) + np.sum(y), POINT).with_columns(list(MANY)) is None
+    assert ModelFunction(total, POINT).with_columns(list(MANY)).tolist() == [6.0, 8.0, 10.0, 12.0]
