@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from lossstats.ranking_statement import places_of
 from lossstats.rendering import decimals_for, shown, shown_dof
-from lossstats.sheet_page import picture, section, table
+from lossstats.sheet_page import picture, section, shown_p, table
 
 if TYPE_CHECKING:
     from lossstats.ranked import ControlRatio, Ranking
@@ -56,7 +56,7 @@ def _differences(ranking: Ranking) -> str:
             shown(x, places) for x in (pair.difference, pair.low, pair.high, pair.standard_uncertainty)
         )
         name, dof = f"{pair.second} against {pair.first}", shown_dof(pair.degrees_of_freedom)
-        rows.append((name, value, f"{low} to {high}", u, dof, _p(pair.p_adjusted), pair.verdict.words))
+        rows.append((name, value, f"{low} to {high}", u, dof, shown_p(pair.p_adjusted), pair.verdict.words))
     head = (
         f"saving ({ranking.unit})", "value", f"{ranking.confidence * 100:g} % interval", "standard uncertainty",
         "degrees of freedom", "adjusted p", "verdict",
@@ -78,15 +78,11 @@ def _further(ranking: Ranking) -> list[tuple[str, str]]:
     if ranking.overall is None:
         lines.append(("any difference at all", f"no test: {ranking.why_no_overall}"))
     else:
-        lines += [("p of no difference at all", _p(ranking.overall.p_value)), ("by", ranking.overall.method)]
+        lines += [("p of no difference at all", shown_p(ranking.overall.p_value)), ("by", ranking.overall.method)]
     matters = ranking.leading.verdict.matters
     if matters is not None:
         lines.append((f"difference that matters ({ranking.unit})", f"{matters:g}"))
     return [*lines, ("intervals and adjusted p", ranking.method)]
-
-
-def _p(p: float) -> str:
-    return "below 0.0001" if p < 0.0001 else f"{p:.2g}"
 
 
 def values_section(result: Result, pictures: Mapping[str, bytes]) -> str:

@@ -46,6 +46,11 @@ tbody th { min-width: 6em; } td:not(.n) { min-width: 8em; }
 .small table { font-size: .78rem; } .small th, .small td { padding-right: .6rem; min-width: 0; }
 .runs td:nth-child(2) { white-space: nowrap; } .runs td:nth-child(3), .runs td:nth-child(7) { min-width: 7.5em; }
 figure.narrow { max-width: 34rem; }
+.words td { max-width: 38rem; } .words table { width: auto; }
+.budget table { font-size: .82rem; } .budget td:nth-child(2) { min-width: 0; }
+.budget td:nth-last-child(2) { min-width: 11em; } .budget td:last-child { min-width: 10em; }
+.budget tbody tr:last-child { border-top: 2px solid var(--ink); font-weight: 600; }
+.choices td:nth-last-child(2) { min-width: 8em; }
 .keys { columns: 2 20rem; column-gap: 2rem; } .keys > div { break-inside: avoid; margin-top: 0; }
 .beside { display: flex; flex-wrap: wrap; gap: 0 1.5rem; align-items: start; }
 .beside figure { flex: 1 1 19rem; max-width: 30rem; } .beside .wide { flex: 0 1 auto; max-width: 100%; }
@@ -110,6 +115,48 @@ def section(heading: str, *parts: str) -> str:
     """
     content = "\n".join(part for part in parts if part)
     return f"<section>\n<h2>{escape(heading)}</h2>\n{content}\n</section>" if content else ""
+
+
+def subsection(heading: str, *parts: str) -> str:
+    """Make a part of a section with its own heading.
+
+    Parameters
+    ----------
+    heading : str
+        Text.
+    *parts : str
+        HTML; empty parts are passed over.
+
+    Returns
+    -------
+    str
+        HTML, or nothing at all if there is no part.
+    """
+    content = "\n".join(part for part in parts if part)
+    return f"<h3>{escape(heading)}</h3>\n{content}" if content else ""
+
+
+def shown_p(p: float) -> str:
+    """Show a p value with two digits, never as 0, and as 1 only where it is 1.
+
+    Parameters
+    ----------
+    p : float
+        From 0 to 1.
+
+    Returns
+    -------
+    str
+        For example ``"0.031"``.
+
+    Examples
+    --------
+    >>> shown_p(0.03125), shown_p(3e-7), shown_p(0.998)
+    ('0.031', 'below 0.0001', 'above 0.99')
+    """
+    if 0.995 <= p < 1:
+        return "above 0.99"
+    return "below 0.0001" if p < 0.0001 else f"{p:.2g}"
 
 
 def paragraph(text: str, kind: str = "") -> str:

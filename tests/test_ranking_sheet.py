@@ -76,7 +76,7 @@ def test_from_folder_to_page_and_back(tmp_path):
     ):
         assert f"<h2>{heading}</h2>" in page
     leading = result.ranking.leading
-    assert f"saving with {leading.second} against oil A" in page and "The saving<" not in page
+    assert f"saving with {leading.second} against oil A" in page and "The saving and" not in page
     sealed = json.loads((written / "result.json").read_text("utf-8"))
     assert sealed["comparison"] is None
     assert sealed["ranking"]["comparisons"][0]["low"] == result.ranking.comparisons[0].low
