@@ -198,7 +198,10 @@ class _Propagation:
                 continue
             part, reach, doubt = abs(self.parts[k, i]), self.reaches[k, i], self.errors[k, i] * self.u[i]
             if reach == 0 and part == 0:
-                notes.append(f"{name}: the result does not change with it within its standard uncertainty")
+                notes.append(
+                    f"{name}: zero first-order sensitivity; within its standard uncertainty the result does not change "
+                    f"with it alone (beside another uncertain input only the second-order terms or Monte Carlo show it)"
+                )
             elif part <= _FLAT_LIMIT * reach:
                 notes.append(
                     f"{name}: zero first-order sensitivity, yet within its standard uncertainty the result changes by "
