@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lossstats.settings import (
+    BenchModelKeys,
     Column,
     ComparisonKeys,
     DriftKeys,
@@ -29,6 +30,7 @@ from lossstats.settings import (
     ScopeKeys,
     Settings,
     SettlingKeys,
+    TransducerKeys,
     TrialKeys,
 )
 from lossstats.simulate import (
@@ -49,6 +51,7 @@ from lossstats.simulate import (
     lay_out_blocks,
     simulate_trial,
 )
+from lossstats.simulated_shafts import record_shafts
 
 if TYPE_CHECKING:
     from lossstats.trial import Trial
@@ -269,8 +272,79 @@ def _four_oils_settings() -> Settings:
     )
 
 
+def two_shafts() -> Plan:
+    """Plan the example trial of a bench that records torque and speed of both shafts: five chains, both conditions.
+
+    Returns
+    -------
+    Plan
+        Paired, one mount a condition, a reference chain every second test run, zero runs; the input power wanders by
+        one percent from run to run.
+    """
+    plan = lay_out("paired", articles=5, references_every=2, zeros=True, before=_DUSTY, after=_CLEANED)
+    return replace(
+        plan,
+        runs=tuple(_two_days(plan.runs)),
+        articles=Articles(6.7, 0.5, article_sd=0.3, change_sd=0.08, mount_sd=0.05, run_sd=0.02, reference_level=6.2),
+        bench=Bench(drift=(WarmUpDrift(0.05, 1.2), LinearDrift(0.005))),
+        readings=Readings(
+            samples=36,
+            zero_samples=24,
+            interval_s=25.0,
+            approach=Approach((0.2,), (90.0,)),
+            approach_spread=0.3,
+            noise=Noise(0.015, 0.3),
+        ),
+        power=Power("input_power_W", 280.0, 8.4, run_spread=0.01, within_sd=0.3, step=0.1, exponent=1.0),
+        settings=_two_shafts_settings(),
+    )
+
+
+def _two_days(runs: Iterable[PlannedRun]) -> Iterator[PlannedRun]:
+    # Dusty on one day, cleaned two days later, 25 minutes a run.
+    start, count, day = datetime(2025, 6, 3, 8, 5, tzinfo=_SUMMER_TIME), 0, ""
+    for run in runs:
+        if day and run.start.date().isoformat() != day:
+            start, count = datetime(2025, 6, 5, 8, 10, tzinfo=_SUMMER_TIME), 0
+        day = run.start.date().isoformat()
+        yield replace(run, start=start + count * timedelta(minutes=25))
+        count += 1
+
+
+def _two_shafts_settings() -> Settings:
+    return Settings(
+        trial=TrialKeys(
+            question="Do conveyor chains lose less power after a wash and a fresh oiling, on a bench of two shafts?",
+            note=_NOTE,
+        ),
+        comparison=ComparisonKeys(design="paired", difference_that_matters=0.25, before=_DUSTY, after=_CLEANED),
+        scope=ScopeKeys(
+            articles="conveyor chains of one bakery after two weeks in flour dust",
+            bench="two-shaft bench of a small transmission laboratory, torque and speed on each shaft",
+            lubricant=_LUBRICANT,
+            operating_point="280 W input power, 95 r/min at the driving shaft, 20 to 22 °C in the hall",
+        ),
+        readings=ReadingsKeys(interval_s=(25.0,)),
+        log=LogKeys(other={"input_power_W": Column("input_power_W")}),
+        settling=SettlingKeys(still_moving="use with a note"),
+        drift=DriftKeys(reference_repeatability=0.055, reference_repeatability_dof=15.0),
+        operating_point={
+            "input_power_W": OperatingPoint(
+                280.0, 8.4, "power", 1.0, 0.2, sensitivity_source="loss against input power of the reference chain"
+            )
+        },
+    )
+
+
+def _two_shafts_bench() -> BenchModelKeys:
+    shaft = TransducerKeys(
+        torque_class_percent=0.1, zero_Nm=0.005, torque_step_Nm=0.0005, speed_gain=0.00005, speed_step_rpm=0.01
+    )
+    return BenchModelKeys(input=shaft, output=shaft, shared_calibration=0.5)
+
+
 _OILS = ("oil A", "oil B", "oil C", "oil D")
-_SEEDS = {"flour_dust": 20250204, "one_chain": 20250311, "four_oils": 20250408}
+_SEEDS = {"flour_dust": 20250204, "one_chain": 20250311, "four_oils": 20250408, "two_shafts": 20250603}
 _BENCH_DAYS = tuple(datetime(2025, 2, day, 8, 31, tzinfo=_WINTER_TIME) for day in (4, 6))
 _AFTER_DINNER = 10  # the run that follows the middle reference of a day
 _REASONS = {
@@ -280,9 +354,17 @@ _REASONS = {
     'control = "oil A"': "Here: the oil in use now; fixed before the bench was booked.",
     "reference_repeatability = 0.05": "Here: from earlier check runs of the reference chain, 21 refits.",
     "reference_repeatability = 0.06": "Here: from earlier check runs of the reference chain, 21 refits.",
+    "reference_repeatability = 0.055": "Here: from earlier check runs of the reference chain, 16 refits.",
+    "sensitivity_u = 0.2": "Here: from five runs of the reference chain at 250 to 310 W.",
+    "shared_calibration = 0.5": "Here: both transducers were calibrated with one lever and different weights.",
     "gain = 0.005": "Here: from the calibration of the bench, expanded 1 % with k = 2.",
 }
-_PLANS: dict[str, Callable[[], Plan]] = {"flour_dust": flour_dust, "one_chain": one_chain, "four_oils": four_oils}
+_PLANS: dict[str, Callable[[], Plan]] = {
+    "flour_dust": flour_dust,
+    "one_chain": one_chain,
+    "four_oils": four_oils,
+    "two_shafts": two_shafts,
+}
 
 
 def example_trial(name: str) -> Trial:
@@ -290,7 +372,7 @@ def example_trial(name: str) -> Trial:
 
     Parameters
     ----------
-    name : {"flour_dust", "one_chain", "four_oils"}
+    name : {"flour_dust", "one_chain", "four_oils", "two_shafts"}
         Which.
 
     Returns
@@ -306,7 +388,7 @@ def example_truth(name: str) -> Truth:
 
     Parameters
     ----------
-    name : {"flour_dust", "one_chain", "four_oils"}
+    name : {"flour_dust", "one_chain", "four_oils", "two_shafts"}
         Which.
 
     Returns
@@ -320,7 +402,10 @@ def example_truth(name: str) -> Truth:
 def _simulated(name: str) -> tuple[Trial, Truth]:
     if name not in _PLANS:
         raise ValueError(f"name: found {name!r}; accepted: {' or '.join(map(repr, _PLANS))}")
-    return simulate_trial(_PLANS[name](), rng=_SEEDS[name])
+    trial, truth = simulate_trial(_PLANS[name](), rng=_SEEDS[name])
+    if name == "two_shafts":
+        trial, _ = record_shafts(trial, _two_shafts_bench(), rng=_SEEDS[name] + 1)
+    return trial, truth
 
 
 def write_examples(folder: str | os.PathLike[str]) -> None:

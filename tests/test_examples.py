@@ -15,7 +15,7 @@ from lossstats.examples import example_trial, example_truth, flour_dust, write_e
 from lossstats.trial import find_faults, read_trial
 
 COMMITTED = Path(__file__).parents[1] / "example_runs"
-NAMES = ("flour_dust", "one_chain", "four_oils")
+NAMES = ("flour_dust", "one_chain", "four_oils", "two_shafts")
 MOVING = ("K05", "dusty", "2")
 
 
