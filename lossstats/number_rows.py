@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lossstats.faults import ENOUGH, FaultList, quoted
+from lossstats.fixed_decimals import read_fixed_block
 from lossstats.raw_files import LONGEST_LINE
 from lossstats.settings import LogKeys
 
@@ -17,9 +18,6 @@ SEPARATORS = {"comma": b",", "semicolon": b";", "tab": b"\t", "space": b" "}
 STAMP = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d(:\d\d(\.\d{1,6})?)?(Z|[+-]\d\d:\d\d)", re.ASCII)
 # No bench ran before or will run after, and arithmetic at the ends of the calendar overflows.
 _YEARS = range(1900, 2200)
-_DIGITS = b"0123456789"
-# Kind of a byte: 0 digit, 1 minus, 2 any other.
-_KIND = bytes(0 if byte in _DIGITS else 1 if byte == ord("-") else 2 for byte in range(256))
 
 
 @dataclass
@@ -149,7 +147,7 @@ def read_block(block: bytes, first_line: int, form: RowForm) -> NDArray[np.float
     """
     numbers = _read_all_at_once(block, first_line, form)
     if numbers is not None:
-        return numbers[:, list(form.wanted)]
+        return numbers
     rows = []
     for index, line in enumerate(block[:-1].split(b"\n")):
         rows.append(_read_row(line, first_line + index, form))
@@ -160,54 +158,17 @@ def read_block(block: bytes, first_line: int, form: RowForm) -> NDArray[np.float
 
 
 def _read_all_at_once(block: bytes, first_line: int, form: RowForm) -> NDArray[np.float64] | None:
-    # Numbers of all columns, or None where any row needs a closer look.
+    # Numbers of the wanted columns, or None where any row needs a closer look.
     # Only what `_read_row` takes is taken here: the tests hold the two against each other.
     if form.log.decimals == "free" or form.log.time_form == "iso" or form.log.separator == "space":
         return None
-    pattern = block[: block.index(b"\n") + 1].translate(None, _DIGITS + b"-")
-    fields = pattern[:-1].split(form.separator)
-    if len(fields) != len(form.names) or not all(text in (b"", form.decimal) for text in fields):
+    read = read_fixed_block(block, form.separator, form.decimal, len(form.names), form.wanted)
+    if read is None:
         return None
-    rows, rest = divmod(len(skeleton := block.translate(None, _DIGITS + b"-")), len(pattern))
-    if rest or skeleton != pattern * rows:
-        return None
-    if not _numbers_are_whole(block, pattern, rows, first_line, form):
-        return None
-    text = block[:-1].replace(b"\n", form.separator)
-    if form.decimal == b",":
-        text = text.replace(b",", b".")
-    numbers = np.fromiter(map(float, text.split(form.separator)), float, rows * len(fields))
-    return numbers.reshape(rows, len(fields)) if np.isfinite(numbers).all() else None
-
-
-def _numbers_are_whole(block: bytes, pattern: bytes, rows: int, first_line: int, form: RowForm) -> bool:
-    # Whether each field has digits before and after its decimal sign, a minus only in front, and fixed decimals.
-    characters = np.frombuffer(block, np.uint8)
-    kinds = np.frombuffer(block.translate(_KIND), np.uint8)
-    marks = np.flatnonzero(kinds == 2)
-    # The byte before the first mark may be the last of the block, a line end: that is no digit either.
-    if kinds[marks - 1].any():
-        return False
-    minus = np.flatnonzero(kinds == 1)
-    if minus.size:
-        before = characters[minus - 1]
-        if not ((before == form.separator[0]) | (before == ord("\n"))).all():
-            return False
-    table = marks.reshape(rows, len(pattern))
-    shown: dict[int, tuple[int, int]] = {}
-    column = 0
-    for place, mark in enumerate(pattern):
-        if mark == form.decimal[0]:
-            lengths = table[:, place + 1] - table[:, place] - 1
-            shown[column] = (int(lengths[0]), first_line)
-            if (lengths != lengths[0]).any():
-                return False
-        else:
-            shown.setdefault(column, (0, first_line))
-            column += 1
     if not form.decimals:
-        form.decimals.update(shown)
-    return all(shown[column][0] == decimals for column, (decimals, _) in form.decimals.items())
+        form.decimals.update({column: (count, first_line) for column, count in enumerate(read.decimals)})
+    as_before = all(read.decimals[column] == count for column, (count, _) in form.decimals.items())
+    return read.numbers if as_before else None
 
 
 def _read_row(line: bytes, number: int, form: RowForm) -> list[float]:
