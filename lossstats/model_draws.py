@@ -307,15 +307,12 @@ class _Trail:
         self.count += 1
         self._rows.append(np.array([_summary(values, self._p) for values in block]))
         if self.count >= _FEWEST_BLOCKS:
-            self._judge(np.stack(self._rows), size)
+            self._judge(np.stack(self._rows))
 
-    def _judge(self, table: Array, size: int) -> None:
+    def _judge(self, table: Array) -> None:
         """Table: blocks x outputs x (mean, standard deviation, low, high)."""
-        blocks = len(table)
-        errors = 2 * table.std(axis=0, ddof=1) / math.sqrt(blocks)
-        within = (size - 1) * (table[:, :, 1] ** 2).sum(axis=0)
-        between = size * blocks * table[:, :, 0].var(axis=0)
-        u = np.sqrt((within + between) / (blocks * size - 1))  # of all values so far
+        errors = 2 * table.std(axis=0, ddof=1) / math.sqrt(len(table))
+        u = np.sqrt((table[:, :, 1] ** 2).mean(axis=0))  # of all values so far, but for a ten thousandth
         rounding = 1e-15 * abs(table).max(axis=(0, 2))  # an output that does not move differs by no more
         stated = [numerical_tolerance(float(one), self._digits) if one > 0 else 0.0 for one in u]
         tolerances = np.maximum(stated, rounding)

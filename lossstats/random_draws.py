@@ -73,7 +73,7 @@ class InputDraws:
 
     Notes
     -----
-    Correlated Gaussian inputs are drawn from a multivariate Gaussian (JCGM 101, 6.4.8, by the Cholesky factor). n
+    Correlated Gaussian inputs are drawn from a multivariate Gaussian (JCGM 101, 6.4.8, by a triangular factor). n
     readings of N inputs taken together give a multivariate t with n - N degrees of freedom about the means, its scale
     matrix the sum of squares and products divided by n (n - N) (JCGM 102:2011, 5.3.2, from memory; the posterior for
     the noninformative prior); for N = 1 this is the t of JCGM 101, 6.4.9.
@@ -241,13 +241,13 @@ def _covariance(matrix: Array, sources: list[Source], places: list[int]) -> Arra
 
 
 def _triangular_factor(covariance: Array) -> Array:
-    """Lower triangular root; the Cholesky factor, and there also where a coefficient of ±1 leaves the rank short."""
+    """Lower triangular root: the Cholesky factor but for signs, and there also where a coefficient is 1 or -1."""
     size = np.sqrt(np.diag(covariance))
     scale = np.where(size > 0, size, 1.0)
     lengths, axes = np.linalg.eigh(covariance / np.outer(scale, scale))
     root = axes * np.sqrt(np.maximum(lengths, 0.0))
     lower: Array = np.linalg.qr(root.T, mode="r").T  # type: ignore[attr-defined]
-    factor: Array = lower * np.where(np.diag(lower) < 0, -1.0, 1.0) * scale[:, None]
+    factor: Array = lower * scale[:, None]
     return factor
 
 

@@ -68,6 +68,13 @@ def test_draws_too_few_to_tell():
     assert "To 1 significant digit it may be used" in found.words
 
 
+@pytest.mark.parametrize(("end", "agrees"), [(3.96, True), (3.915, None), (3.89, None), (3.86, False)])
+def test_what_draws_can_tell_about_an_end(end, agrees):
+    # Tolerance 0.05 about 3.95, end known to 2 x 0.01: clear within 0.03, beyond 0.07, open between.
+    found = compare_intervals(Interval(-3.95, 3.95), Interval(-3.95, end), 2.0, errors=Interval(0.01, 0.01))
+    assert found.supports_linear is agrees
+
+
 def test_a_clear_difference_is_no_matter_of_draws():
     found = compare_intervals(Interval(-3.92, 3.92), Interval(-3.7, 3.9), 2.0, errors=Interval(0.02, 0.02))
     assert found.supports_linear is False
