@@ -11,6 +11,18 @@ from typing import Any
 __version__ = "0.1.0"
 
 _WHERE: dict[str, str] = {
+    # before the bench is booked
+    "PlannedDesign": "planned_design",
+    "power_of": "planning",
+    "smallest_visible_difference": "planning",
+    "fit_for_question": "planning",
+    "size_trial": "trial_size",
+    "cheapest_plan": "allocation",
+    "power_curve": "power_curves",
+    "components_from_trials": "pilot",
+    "lay_out_runs": "run_order",
+    "write_plan": "plan_folder",
+    "read_plan": "plan_file",
     # reading a trial
     "read_trial": "trial",
     "write_trial": "trial",
@@ -37,8 +49,22 @@ _WHERE: dict[str, str] = {
     "series_level": "levels",
     "reduce_runs": "levels",
     "Level": "levels",
-    # bench drift
+    # operating point and bench drift
+    "bring_to_nominal": "operating_point",
+    "fit_exponent": "exponent_fit",
     "correct_drift": "drift",
+    # uncertainty budgets
+    "Source": "source",
+    "propagate": "budget",
+    "propagate_many": "budget_arrays",
+    "propagate_monte_carlo": "monte_carlo",
+    "Transducer": "power_bench",
+    "PowerBench": "power_bench",
+    "ShaftReadings": "power_bench",
+    "power_loss_W": "shaft_power",
+    "level_budget": "power_loss",
+    "swapped_budget": "power_loss",
+    "difference_budget": "power_loss",
     # two conditions compared
     "compare_pairs": "comparison",
     "compare_groups": "comparison",
@@ -55,12 +81,21 @@ _WHERE: dict[str, str] = {
     "sign_flip": "resampling",
     "permute_groups": "resampling",
     "bootstrap": "bootstrapping",
-    # what a design can see
+    # what a test can see
     "power_paired": "power",
     "power_welch": "power",
     "smallest_difference_paired": "power",
     "smallest_difference_welch": "power",
     "decide": "verdict",
+    # the bench itself
+    "variance_components": "components",
+    "likelihood_components": "nested_likelihood",
+    "repeatability": "interlaboratory",
+    "read_check_history": "check_history",
+    "history_from_trials": "check_history",
+    "check_standard_chart": "bench_health",
+    "calibrate_line": "calibration_line",
+    "compare_references": "reference_articles",
     # known truth
     "simulate_run": "simulate",
     "simulate_trial": "simulate",
@@ -71,7 +106,10 @@ __all__ = [*_WHERE, "__version__"]  # noqa: PLE0604
 
 def __getattr__(name: str) -> Any:
     if name not in _WHERE:
-        raise AttributeError(f"module 'lossstats' has no attribute {name!r}; it has {', '.join(_WHERE)}")
+        from difflib import get_close_matches
+
+        near = ", ".join(get_close_matches(name, _WHERE)) or "see dir(lossstats)"
+        raise AttributeError(f"module 'lossstats' has no attribute {name!r}; nearest: {near}")
     return getattr(import_module(f"lossstats.{_WHERE[name]}"), name)
 
 

@@ -38,8 +38,8 @@ decisions reanalysis choices leave_out mixed_model choice_figures
 analysis
 bundle reproduction
 run_order plan_sheet plan_folder
-interval_power equivalence_power planned_checks planned_design planning trial_size allocation power_curves pilot
-planning_figures
+interval_power equivalence_power planned_checks planned_design planning trial_size plan_changes allocation power_curves
+pilot_squares pilot planning_figures
 anova nested_table nested_means component_result components nested_likelihood
 outlier_tests grubbs_pairs precision_result interlaboratory components_figures
 chart_limits check_entries check_history check_chart chart_statement bench_health
@@ -81,7 +81,7 @@ def test_public_names_exist_and_are_documented(name):
 
 
 def test_unknown_name_is_named():
-    with pytest.raises(AttributeError, match="module 'lossstats' has no attribute 'analyze'; it has read_trial"):
+    with pytest.raises(AttributeError, match="module 'lossstats' has no attribute 'analyze'; nearest: analyse"):
         lossstats.analyze  # noqa: B018
 
 
