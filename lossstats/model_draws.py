@@ -68,7 +68,7 @@ class ModelDraws:
         points = np.empty((len(model.names), 4))
         inputs.fill(points, rng=self._stream(0))
         model.many(points)  # settles once whether arrays are taken, before any thread starts
-        self.takes_arrays = model._takes_arrays
+        self.takes_arrays = model.takes_arrays
 
     def block(self, place: int, size: int, before: int) -> Array:
         """Draw one block.

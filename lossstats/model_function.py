@@ -37,6 +37,8 @@ class ModelFunction:
         What the model gives at `values`.
     single : bool
         Whether the model gives a number by itself.
+    takes_arrays : bool
+        False once the model has failed on arrays or given other numbers for them; it is then called one by one.
 
     Raises
     ------
@@ -49,7 +51,7 @@ class ModelFunction:
             refuse("model", function, "a Python function of the inputs by name; text is never evaluated")
         self.names = tuple(values)
         self._function = function
-        self._takes_arrays = True
+        self.takes_arrays = True
         try:
             raw = self._call(dict(values))
         except ValueError as error:
@@ -100,11 +102,11 @@ class ModelFunction:
         What the model gives for arrays is believed only if its first and last number are what it gives there by
         itself, so that a model which takes a mean or a sum over its inputs is called point by point.
         """
-        if self._takes_arrays and points.shape[1] > 2:
+        if self.takes_arrays and points.shape[1] > 2:
             found = self._with_arrays(points)
             if found is not None:
                 return found
-            self._takes_arrays = False
+            self.takes_arrays = False
         return np.column_stack([self._one(points[:, i]) for i in range(points.shape[1])])
 
     def with_columns(self, columns: Sequence[Array]) -> Array | None:

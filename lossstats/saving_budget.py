@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from html import escape
-from pathlib import Path
 from typing import TYPE_CHECKING
 
+from lossstats.budget_table import write_new
 from lossstats.estimate import Estimate, Spread
 from lossstats.ranked import PairDifference
 from lossstats.rendering import Record, decimals_for, shown, shown_dof
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     import pandas as pd
 
 _EVEN = ("zero", "drift origin")  # act on every unit value alike
@@ -121,9 +123,7 @@ class SavingBudget(Record):
         FileExistsError
             If there is such a file.
         """
-        text = self.table.to_csv()
-        with Path(path).open("x", encoding="utf-8", newline="") as file:
-            file.write(text)
+        write_new(path, self.table.to_csv())
 
     def _header(self) -> tuple[str, ...]:
         return ("source", "type", "dof", f"u of the saving ({self.unit})", "share (%)", "counted")

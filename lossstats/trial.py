@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from lossstats import plan_file, run_sheet, trial_toml
 from lossstats.faults import Fault, FaultList, TrialError
-from lossstats.plan_file import SealedPlan, read_plan
+from lossstats.plan_file import SealedPlan, plan_text, read_plan
 from lossstats.raw_files import MOST_SAMPLE_BYTES, MOST_TABLE_BYTES, check_name, find_unnamed, read_bytes
 from lossstats.run_sheet import SheetRow, read_run_sheet, run_sheet_text
 from lossstats.samples import Samples, read_samples
@@ -357,6 +357,8 @@ def _write_files(trial: Trial, folder: Path) -> None:
         for run in trial.runs
     ]
     _write(folder / run_sheet.FILE, run_sheet_text(rows))
+    if trial.plan is not None:
+        _write(folder / plan_file.FILE, plan_text(trial.plan))
     for run in trial.runs:
         if wrong := check_name(run.file):
             raise TrialError([Fault(run_sheet.FILE, None, f"run {run.name}", wrong, "a file below samples/")])
