@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from lossstats.faults import ENOUGH, Fault, FaultList, quoted
 from lossstats.number_rows import RowForm, read_block, split_fields
@@ -93,24 +94,76 @@ def read_samples(
     log = log or LogKeys()
     faults = FaultList(file)
     text = check_text(data, faults, byte_order_mark=log.encoding == "utf-8-sig")
-    start = None if text is None else _find_rows(text, log, faults)
-    mapped = _mapped(log, with_value=model is None)
-    form = None if text is None or start is None else _read_header(text[:start], log, mapped, faults)
-    if text is None or start is None or form is None:
+    found = None if text is None else find_form(text, log, model, faults)
+    if text is None or found is None:
         return None, faults.listed()
-    first_line = log.rows_before_header + 2 + log.unit_row
+    start, form = found
+    first_line = first_row_line(log)
     numbers = _read_rows(text, start, first_line, form)
     if len(numbers) < 2:
         faults.add(f"{len(numbers)} row{'s' * (len(numbers) != 1)} of samples", "two rows or more")
     else:
-        _scale(numbers, first_line, form, mapped)
+        _scale(numbers, first_line, form, mapped_columns(log, model))
         _check_times(numbers[:, 0], first_line, form, readings or ReadingsKeys())
-    return (None if len(faults) else _shape(numbers, form, model)), faults.listed()
+    return (None if len(faults) else shape_columns(list(numbers.T), log, model, form.first_stamp)), faults.listed()
 
 
-def _mapped(log: LogKeys, *, with_value: bool) -> tuple[Column, ...]:
-    # The columns that are read, in the order of the numbers of a row.
-    return (log.time, *((log.value,) if with_value else ()), *log.other.values())
+def mapped_columns(log: LogKeys, model: BenchModelKeys | None = None) -> tuple[Column, ...]:
+    """List the columns that are read, in the order of the numbers of a row.
+
+    Parameters
+    ----------
+    log : LogKeys
+        Column map.
+    model : BenchModelKeys, optional
+        Where there is one, the column of values is not read.
+
+    Returns
+    -------
+    tuple of Column
+        Time, value, others.
+    """
+    return (log.time, *((log.value,) if model is None else ()), *log.other.values())
+
+
+def first_row_line(log: LogKeys) -> int:
+    """Tell in which line of a file its first row of numbers stands.
+
+    Parameters
+    ----------
+    log : LogKeys
+        Rows before the header, and whether a row of units follows it.
+
+    Returns
+    -------
+    int
+        From 1.
+    """
+    return log.rows_before_header + 2 + log.unit_row
+
+
+def find_form(text: bytes, log: LogKeys, model: BenchModelKeys | None, faults: FaultList) -> tuple[int, RowForm] | None:
+    r"""Read what stands before the rows.
+
+    Parameters
+    ----------
+    text : bytes
+        Beginning of a file, lines ended by ``\n``.
+    log : LogKeys
+        Column map.
+    model : BenchModelKeys or None
+        Columns that the loss is reckoned from.
+    faults : FaultList
+        Takes what is wrong.
+
+    Returns
+    -------
+    (int, RowForm) or None
+        Where the rows begin, and the form of a row; None if there was a fault.
+    """
+    start = _find_rows(text, log, faults)
+    form = None if start is None else _read_header(text[:start], log, mapped_columns(log, model), faults)
+    return None if start is None or form is None else (start, form)
 
 
 def _find_rows(text: bytes, log: LogKeys, faults: FaultList) -> int | None:
@@ -251,14 +304,65 @@ def _step_of_times(form: RowForm) -> float:
     return 0.0 if decimals is None else abs(form.log.time.factor) * 10.0 ** -decimals[0]
 
 
-def _shape(numbers: NDArray[np.float64], form: RowForm, model: BenchModelKeys | None) -> Samples:
-    # Columns by name, not to be written to.
-    columns = []
-    for place in range(len(form.wanted)):
-        values = np.ascontiguousarray(numbers[:, place])
-        values.flags.writeable = False
-        columns.append(values)
-    others = dict(zip(form.log.other, columns[-len(form.log.other) :], strict=True)) if form.log.other else {}
-    losses = columns[1] if model is None else power_loss_W(*(others[getattr(model, key)] for key in SHAFT_COLUMNS))
-    losses.flags.writeable = False
-    return Samples(columns[0], losses, others, form.first_stamp)
+def times_are_plain(
+    first: ArrayLike, last: ArrayLike, shortest: ArrayLike, longest: ArrayLike, readings: ReadingsKeys
+) -> NDArray[np.bool_]:
+    """Tell of which files the times need no closer look, a few numbers of each being known.
+
+    Parameters
+    ----------
+    first, last : array_like, shape (files,)
+        First and last time in s.
+    shortest, longest : array_like, shape (files,)
+        Shortest and longest spacing in s.
+    readings : ReadingsKeys
+        Intervals that are expected, and the jitter that is allowed.
+
+    Returns
+    -------
+    ndarray of bool, shape (files,)
+        True only where `read_samples` finds no fault in the times: the median spacing lies between the two extremes,
+        so no spacing is further from it than these are from each other. False says nothing.
+    """
+    low, high = np.asarray(shortest), np.asarray(longest)
+    plain = (np.asarray(first) >= 0) & (np.asarray(last) <= _LONGEST_RUN_S) & (low > 0)
+    if readings.jitter < 1:
+        plain &= high - low <= readings.jitter * low
+    if readings.interval_s:
+        met = np.zeros(plain.shape, dtype=bool)
+        for interval in readings.interval_s:
+            met |= np.maximum(np.abs(low - interval), np.abs(high - interval)) <= _INTERVAL_TOLERANCE * interval
+        plain &= met
+    return np.asarray(plain, dtype=bool)
+
+
+def shape_columns(
+    columns: Sequence[NDArray[np.float64]],
+    log: LogKeys,
+    model: BenchModelKeys | None,
+    first_stamp: datetime | None = None,
+) -> Samples:
+    """Give the columns their names; from here on they are not to be written to.
+
+    Parameters
+    ----------
+    columns : sequence of ndarray, shape (n,)
+        In the order of `mapped_columns`, in the units used here.
+    log : LogKeys
+        Column map.
+    model : BenchModelKeys or None
+        Columns that the loss is reckoned from.
+    first_stamp : datetime, optional
+        The first time stamp.
+
+    Returns
+    -------
+    Samples
+        Columns by name.
+    """
+    kept = [np.ascontiguousarray(column) for column in columns]
+    others = dict(zip(log.other, kept[-len(log.other) :], strict=True)) if log.other else {}
+    losses = kept[1] if model is None else power_loss_W(*(others[getattr(model, key)] for key in SHAFT_COLUMNS))
+    for column in (*kept, losses):
+        column.flags.writeable = False
+    return Samples(kept[0], losses, others, first_stamp)
