@@ -42,6 +42,7 @@ def _parser() -> argparse.ArgumentParser:
         ("plan", _plan, "lay out the runs that trial.toml plans: write run_sheet.csv, a page to print, a sealed plan"),
         ("check", _check, "list all faults of a trial folder; exit 1 if there are any"),
         ("analyse", _analyse, "do the whole job: print the statement, write results/"),
+        ("sheet", _sheet, "print results/result_sheet.html to results/result_sheet.pdf, where a Chromium is installed"),
         ("bundle", _bundle, "put inputs, plan, result and sheet into FOLDER.zip: same bytes for the same content"),
         ("sensitivity", _sensitivity, "analyse again under other reasonable choices, and without each article in turn"),
     ):
@@ -152,6 +153,13 @@ def _reproduce(arguments: argparse.Namespace) -> int:
     reproduction = reproduce(arguments.folder)
     print(reproduction.to_json() if arguments.json else reproduction, end="" if arguments.json else "\n")
     return 0 if reproduction.agrees else 1
+
+
+def _sheet(arguments: argparse.Namespace) -> int:
+    from lossstats.sheet_pdf import write_pdf
+
+    print(f"written: {write_pdf(arguments.folder)}")
+    return 0
 
 
 def _bundle(arguments: argparse.Namespace) -> int:

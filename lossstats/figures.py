@@ -30,11 +30,13 @@ if TYPE_CHECKING:
 
     from lossstats.estimate import Estimate
     from lossstats.result import Result
+    from lossstats.saving_budget import SavingSource
     from lossstats.unit_table import UnitValue
 
 __all__ = [
     "RUNS_ON_A_SHEET",
     "SIZES",
+    "budget_size",
     "draw_budget",
     "draw_levels",
     "draw_pairs",
@@ -218,6 +220,23 @@ def _name_sides(ax: Axes) -> None:
         )  # fmt: skip
 
 
+def budget_size(result: Result) -> tuple[float, float]:
+    """Size of the figure of the budget: a bar stays as thick whatever their number.
+
+    Parameters
+    ----------
+    result : Result
+        The finished result.
+
+    Returns
+    -------
+    tuple of float
+        Width and height in inches.
+    """
+    width, height = SIZES["budget"]
+    return width, max(height, 0.9 + 0.34 * len(result.budget.added))
+
+
 def draw_budget(result: Result, *, ax: Axes | None = None) -> Axes:
     """Draw what the uncertainty of the saving is made of.
 
@@ -226,34 +245,46 @@ def draw_budget(result: Result, *, ax: Axes | None = None) -> Axes:
     result : Result
         The finished result.
     ax : Axes, optional
-        Where to draw; a new figure if left out.
+        Where to draw; a new figure of `budget_size` if left out.
 
     Returns
     -------
     Axes
-        One bar a source: its share of the variance in percent, its standard uncertainty beside it. Empty, with
-        the reason, where the result has no interval.
+        One bar a source that adds something, the largest on top: its share of the variance in percent, its standard
+        uncertainty beside it. Empty, with the reason, where the result has no interval.
     """
     with house_style():
-        ax = ax or own_axes(SIZES["budget"])
+        ax = ax or own_axes(budget_size(result))
         difference, unit = result.headline, plain_text(result.settings.trial.unit)
         if difference is None:
-            _say_why_empty(ax, result.compared.why_no_interval)
+            _say_why_empty(ax, result.budget.why_none)
             return ax
-        rows = sorted((s.share, s.contribution, s.source) for s in result.budget.added)
-        ax.barh([plain_text(name) for *_, name in rows], [100 * share for share, *_ in rows], color=BEFORE, height=0.6)
-        ax.set_ylim(len(rows) - 0.5 - max(3, len(rows)), len(rows) - 0.5)  # a lone bar is as thin as one of three
-        for number, (share, u, _) in enumerate(rows):
-            part = f"{100 * share:.0f} %" if share >= 0.005 else "below 1 %"
-            ax.annotate(
-                f"{part}, u = {shown(u, decimals_for(u))} {unit}", (100 * share, number), xytext=(4, 0),
-                textcoords="offset points", va="center", fontsize=8,
-            )  # fmt: skip
-        ax.grid(visible=False, axis="y")
-        ax.set(xlim=(0, 100), xlabel="share of the variance of the saving (%)")
+        rows = sorted(result.budget.added, key=lambda source: source.share)
+        _draw_bars(ax, rows, unit)
         total = shown(difference.standard_uncertainty, decimals_for(difference.standard_uncertainty))
-        ax.set_title(f"What the uncertainty of the saving is made of: u = {total} {unit}")
+        ax.set_title(f"Standard uncertainty of the saving: {total} {unit}")
     return ax
+
+
+def _draw_bars(ax: Axes, rows: Sequence[SavingSource], unit: str) -> None:
+    from textwrap import fill
+
+    # By position, not by name: two long names may look alike once they are cut.
+    ax.barh(range(len(rows)), [100 * s.share for s in rows], color=BEFORE, height=0.6)
+    ax.set_yticks(range(len(rows)), [fill(plain_text(s.source, 56), 28) for s in rows])
+    ax.set_ylim(len(rows) - 0.5 - max(3, len(rows)), len(rows) - 0.5)  # a lone bar is as thin as one of three
+    for number, s in enumerate(rows):
+        part = f"{100 * s.share:.0f} %" if s.share >= 0.005 else "below 1 %"
+        text = f"{part}, u = {shown(s.contribution, decimals_for(s.contribution))} {unit}"
+        # Where the bar leaves no room behind it, the words stand on it.
+        inside = s.share > 0.75
+        ax.annotate(
+            text, (100 * s.share, number), xytext=(-5 if inside else 4, 0), textcoords="offset points", va="center",
+            ha="right" if inside else "left", color="white" if inside else INK, fontsize=8,
+        )  # fmt: skip
+    ax.tick_params(axis="y", length=0)
+    ax.grid(visible=False, axis="y")
+    ax.set(xlim=(0, 100), xlabel="share of the variance of the saving (%)")
 
 
 def _say_why_empty(ax: Axes, why: str) -> None:

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lossstats import ranking_sheet
-from lossstats.sheet_page import bullets, page, paragraph, section
+from lossstats.sheet_page import bullets, page, paragraph, safe, section
 from lossstats.sheet_record import CAUTIONS, how_to_reproduce, inputs_table, settings_tables, versions_table
 from lossstats.sheet_review import plan_section, sensitivity_section
 from lossstats.sheet_runs import levels_section, runs_section
@@ -136,11 +136,12 @@ def _functions(result: Result) -> tuple[dict[str, Callable[..., Any]], dict[str,
     from lossstats import figures, ranking_figures
 
     both = {"budget": figures.draw_budget, "levels": figures.draw_levels}
+    sizes = {**figures.SIZES, "budget": figures.budget_size(result)}
     if result.ranking is None:
-        return {"saving": figures.draw_saving, "pairs": figures.draw_pairs, **both}, figures.SIZES
-    sizes = {"ranking": ranking_figures.ranking_size(result.ranking), "conditions": ranking_figures.VALUES_SIZE}
+        return {"saving": figures.draw_saving, "pairs": figures.draw_pairs, **both}, sizes
+    own_sizes = {"ranking": ranking_figures.ranking_size(result.ranking), "conditions": ranking_figures.VALUES_SIZE}
     own = {"ranking": ranking_figures.draw_ranking, "conditions": ranking_figures.draw_conditions}
-    return {**own, **both}, {**figures.SIZES, **sizes}
+    return {**own, **both}, {**sizes, **own_sizes}
 
 
 def _png(figure: Figure) -> bytes:
@@ -189,11 +190,9 @@ def make_page(result: Result, pictures: Mapping[str, bytes]) -> str:
 
 
 def _header(title: str, result: Result) -> str:
-    from html import escape
-
     trial = result.settings.trial
     return (
         paragraph(f"Result sheet of the trial {title}", "kind")
-        + f"<h1>{escape(trial.question)}</h1>"
+        + f"<h1>{safe(trial.question)}</h1>"
         + paragraph(trial.note, "remark")
     )

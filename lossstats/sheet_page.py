@@ -10,6 +10,11 @@ from html import escape
 _BEFORE_DATA = "data:image/png;base64,"
 _DATA = re.compile(re.escape(_BEFORE_DATA) + r"([^\"]*)")
 
+# Controls that no page may hold, and marks of the direction of writing.
+_HIDDEN = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069]")
+ROWS_KEPT_TOGETHER = 20  # on paper; a longer table goes over pages, its head on each
+OPENING = '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+
 STYLE = """
 :root { color-scheme: light dark; --paper: #fdfdfc; --ink: #1d2327; --soft: #59646b; --rule: #c9cfd3; --panel: #f0f3f4;
   --mark: #0b5f95; --warn: #a04300; }
@@ -40,6 +45,7 @@ table { border-collapse: collapse; font-size: .88rem; font-variant-numeric: tabu
 th, td { text-align: left; vertical-align: top; padding: .22rem .9rem .22rem 0; border-bottom: 1px solid var(--rule); }
 thead th { border-bottom: 2px solid var(--ink); vertical-align: bottom; }
 tbody th { font-weight: 600; }
+td.n + td:not(.n), th.n + th:not(.n) { padding-left: .5rem; }
 td.n { text-align: right; white-space: nowrap; } th.n { text-align: right; }
 .small td:nth-child(2) { min-width: 4.6em; }
 tbody th { min-width: 6em; } td:not(.n) { min-width: 8em; }
@@ -50,7 +56,8 @@ figure.narrow { max-width: 34rem; }
 .budget table { font-size: .82rem; } .budget td:nth-child(2) { min-width: 0; }
 .budget td:nth-last-child(2) { min-width: 11em; } .budget td:last-child { min-width: 10em; }
 .budget tbody tr:last-child { border-top: 2px solid var(--ink); font-weight: 600; }
-.choices td:nth-last-child(2) { min-width: 8em; }
+.choices td:last-child { min-width: 14.5em; }
+.printed { color: var(--soft); font-size: .78rem; word-break: break-all; }
 .keys { columns: 2 20rem; column-gap: 2rem; } .keys > div { break-inside: avoid; margin-top: 0; }
 .beside { display: flex; flex-wrap: wrap; gap: 0 1.5rem; align-items: start; }
 .beside figure { flex: 1 1 19rem; max-width: 30rem; } .beside .wide { flex: 0 1 auto; max-width: 100%; }
@@ -60,7 +67,15 @@ code, pre { font-family: ui-monospace, "DejaVu Sans Mono", monospace; font-size:
 pre { background: var(--panel); padding: .6rem .8rem; overflow-x: auto; }
 @media screen and (max-width: 36rem) { body { padding: 1rem .8rem 2rem; } h1 { font-size: 1.2rem; }
   .claim p:first-child { font-size: 1.05rem; } figure { overflow-x: auto; } figure img { padding: .2rem; }
-  figure.page img, figure.whole img { min-width: 36rem; } }
+  figure.page img, figure.whole img { min-width: 36rem; }
+  figure.half img { min-width: 27rem; } tbody th { min-width: 7.5em; } .choices tbody th { min-width: 10em; }
+  .budget table, .budget caption, .budget thead, .budget tbody { display: block; }
+  .budget tr { display: flex; flex-wrap: wrap; border-bottom: 1px solid var(--rule); }
+  .budget th, .budget td { border: none; min-width: 0; padding-right: .15rem; }
+  .budget table { font-size: .76rem; } .budget tr > :first-child { flex: 0 0 4.6rem; }
+  .budget tr > :nth-child(2) { flex: 0 0 2rem; } .budget tr > :nth-child(3) { flex: 0 0 2.2rem; }
+  .budget tr > .n:nth-child(n+4) { flex: 0 0 3.45rem; } .wide.budget tr > :nth-last-child(-n+2) { flex: 1 1 100%;
+  padding-left: 0; } .budget td:last-child { font-style: italic; padding-bottom: .5rem; } }
 @page { size: A4; margin: 15mm 15mm 17mm; @bottom-right { content: counter(page) " / " counter(pages);
   font: 8pt sans-serif; } }
 @media print { :root { color-scheme: light; --paper: #fff; --ink: #000; --soft: #444; --rule: #bbb; --panel: #f2f2f2;
@@ -69,8 +84,29 @@ pre { background: var(--panel); padding: .6rem .8rem; overflow-x: auto; }
   .wide { overflow: visible; } .wide:not(.long), .beside, tr, li, .claim { break-inside: avoid; }
   thead { display: table-header-group; } caption, thead { break-after: avoid; }
   figure img { border: none; padding: 0; max-width: 165mm; } figure.half { max-width: 140mm; }
-  figure.page img { max-height: 225mm; width: auto; max-width: 100%; } .beside figure { flex-basis: 85mm; } }
+  figure.page img { max-height: 225mm; width: auto; max-width: 100%; } .beside figure { flex-basis: 72mm; } }
 """
+
+
+def safe(text: str) -> str:
+    """Make text harmless on a page: markup stays text, and marks that turn the order of reading are shown.
+
+    Parameters
+    ----------
+    text : str
+        Of a user.
+
+    Returns
+    -------
+    str
+        HTML. A mark that would show the digits of a number in another order stands as its code point.
+
+    Examples
+    --------
+    >>> safe("<b>"), safe("K\u202e01")
+    ('&lt;b&gt;', 'K[U+202E]01')
+    """
+    return _HIDDEN.sub(lambda mark: f"[U+{ord(mark[0]):04X}]", escape(text))
 
 
 def page(title: str, header: str, sections: Sequence[str]) -> str:
@@ -91,9 +127,9 @@ def page(title: str, header: str, sections: Sequence[str]) -> str:
         A complete document that loads nothing from anywhere.
     """
     return (
-        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        f"{OPENING}"
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>{escape(title)}</title>\n<style>{STYLE}</style>\n</head>\n<body>\n"
+        f"<title>{safe(title)}</title>\n<style>{STYLE}</style>\n</head>\n<body>\n"
         f"<header>\n{header}\n</header>\n<main>\n" + "\n".join(sections) + "\n</main>\n</body>\n</html>\n"
     )
 
@@ -114,7 +150,7 @@ def section(heading: str, *parts: str) -> str:
         HTML, or nothing at all if there is no part.
     """
     content = "\n".join(part for part in parts if part)
-    return f"<section>\n<h2>{escape(heading)}</h2>\n{content}\n</section>" if content else ""
+    return f"<section>\n<h2>{safe(heading)}</h2>\n{content}\n</section>" if content else ""
 
 
 def subsection(heading: str, *parts: str) -> str:
@@ -133,7 +169,7 @@ def subsection(heading: str, *parts: str) -> str:
         HTML, or nothing at all if there is no part.
     """
     content = "\n".join(part for part in parts if part)
-    return f"<h3>{escape(heading)}</h3>\n{content}" if content else ""
+    return f"<h3>{safe(heading)}</h3>\n{content}" if content else ""
 
 
 def shown_p(p: float) -> str:
@@ -175,7 +211,7 @@ def paragraph(text: str, kind: str = "") -> str:
         HTML, or nothing for no text.
     """
     look = f' class="{kind}"' if kind else ""
-    return f"<p{look}>{escape(text)}</p>" if text else ""
+    return f"<p{look}>{safe(text)}</p>" if text else ""
 
 
 def bullets(lines: Sequence[str]) -> str:
@@ -191,7 +227,7 @@ def bullets(lines: Sequence[str]) -> str:
     str
         HTML, or nothing for no lines.
     """
-    items = "".join(f"<li>{escape(line)}</li>" for line in lines)
+    items = "".join(f"<li>{safe(line)}</li>" for line in lines)
     return f"<ul>{items}</ul>" if items else ""
 
 
@@ -224,22 +260,22 @@ def table(
         HTML; a wide table scrolls inside its own box.
     """
     look = ['class="n" ' if i in numbers else "" for i in range(len(head))]
-    top = "".join(f'<th {look[i]}scope="col">{escape(name)}</th>' for i, name in enumerate(head))
+    top = "".join(f'<th {look[i]}scope="col">{safe(name)}</th>' for i, name in enumerate(head))
     body = "\n".join(
         "<tr>"
         + "".join(
-            f'<th {look[i]}scope="row">{escape(cell)}</th>'
+            f'<th {look[i]}scope="row">{safe(cell)}</th>'
             if i == 0
-            else f"<td {look[i]}".rstrip() + f">{escape(cell)}</td>"
+            else f"<td {look[i]}".rstrip() + f">{safe(cell)}</td>"
             for i, cell in enumerate(row)
         )
         + "</tr>"
         for row in rows
     )
-    classes = f"wide {kind}".strip()
+    classes = f"wide {kind}".strip() + (" long" if len(rows) > ROWS_KEPT_TOGETHER else "")
     return (
-        f'<div class="{classes}" role="region" aria-label="{escape(caption)}" tabindex="0"><table>'
-        f"<caption>{escape(caption)}</caption>\n<thead><tr>{top}</tr></thead>\n<tbody>\n{body}\n</tbody></table></div>"
+        f'<div class="{classes}" role="region" aria-label="{safe(caption)}" tabindex="0"><table>'
+        f"<caption>{safe(caption)}</caption>\n<thead><tr>{top}</tr></thead>\n<tbody>\n{body}\n</tbody></table></div>"
     )
 
 
@@ -265,8 +301,8 @@ def picture(png: bytes, alt: str, caption: str, kind: str = "") -> str:
     look = f' class="{kind}"' if kind else ""
     data = b64encode(png).decode("ascii")
     return (
-        f'<figure{look}><img src="{_BEFORE_DATA}{data}" alt="{escape(alt)}">'
-        f"<figcaption>{escape(caption)}</figcaption></figure>"
+        f'<figure{look}><img src="{_BEFORE_DATA}{data}" alt="{safe(alt)}">'
+        f"<figcaption>{safe(caption)}</figcaption></figure>"
     )
 
 

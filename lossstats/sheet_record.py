@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Mapping, Sequence
-from html import escape
 from shlex import quote
 from typing import Any
 
 from lossstats.settings import Column, Settings
-from lossstats.sheet_page import paragraph, table
+from lossstats.sheet_page import paragraph, safe, table
 
 CAUTIONS = (
     "Guards closed before the drive is started; drive locked out and at rest before hands go near a chain.",
@@ -75,7 +74,7 @@ def inputs_table(inputs: Mapping[str, str]) -> str:
     """
     if not inputs:
         return paragraph("The trial was made in memory: there are no input files.")
-    return table("SHA-256 of every input file", ("file", "SHA-256"), list(inputs.items()), kind="hash long")
+    return table("SHA-256 of every input file", ("file", "SHA-256"), list(inputs.items()), kind="hash")
 
 
 def versions_table(versions: Mapping[str, str]) -> str:
@@ -113,5 +112,5 @@ def how_to_reproduce(name: str) -> str:
             "Everything is recomputed from the raw files and compared with results/result.json, which holds every "
             "number unrounded; the first departure is named by its stage. In the folder above the trial:"
         )
-        + f"<pre>{escape(command)}</pre>"
+        + f"<pre>{safe(command)}</pre>"
     )

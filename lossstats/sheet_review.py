@@ -57,7 +57,7 @@ def _looks(looks: Sequence[Look]) -> str:
         return ""
     rows = [(str(number), str(look.runs), look.units, look.verdict) for number, look in enumerate(looks, start=1)]
     head = ("look", "runs", "units", "verdict")
-    return table("Earlier looks at other states of the data", head, rows, numbers=(1,), kind="words long")
+    return table("Earlier looks at other states of the data", head, rows, numbers=(1,), kind="words")
 
 
 def sensitivity_section(result: Result) -> str:
@@ -85,11 +85,11 @@ def _choices(result: Result) -> str:
     if found is None:
         return paragraph(f"Not computed: {_SEVERAL if result.comparison is None else _NOT_ASKED}.")
     notes = list(dict.fromkeys(row.note for row in found.choices if row.note))
-    rows = [(*_choice_row(result, "planned", found.planned), "")]
-    rows += [(*_choice_row(result, row.choice, row), _mark(row.note, notes)) for row in found.choices]
-    head = ("choice", *_head(result), "note")
+    rows = [_choice_row(result, "planned", found.planned, "")]
+    rows += [_choice_row(result, row.choice, row, _mark(row.note, notes)) for row in found.choices]
+    head = ("choice", *_head(result))
     caption = "One decision changed at a time away from the plan"
-    made = table(caption, head, rows, numbers=range(1, 5), kind="small choices long")
+    made = table(caption, head, rows, numbers=range(1, 5), kind="small choices")
     return (
         bullets(found.sentences)
         + made
@@ -112,7 +112,7 @@ def _left_out(result: Result) -> str:
         rows.append((name or "none", value, moved, *rest, _verdict(row.verdict, row.left_out, changed=row.changed)))
     saving, *others = _head(result)
     head = ("left out", saving, f"moved by ({found.unit})", *others)
-    made = table("The whole comparison without one unit", head, rows, numbers=range(1, 6), kind="small choices long")
+    made = table("The whole comparison without one unit", head, rows, numbers=range(1, 6), kind="small choices")
     return bullets(found.sentences) + made + _spared("Units that cannot be spared", found.not_left_out)
 
 
@@ -134,9 +134,9 @@ def _head(result: Result) -> tuple[str, ...]:
     return f"saving ({unit})", f"{interval} ({unit})", "in percent (%)", f"{interval} (%)", "verdict"
 
 
-def _choice_row(result: Result, name: str, row: ChoiceRow) -> tuple[str, ...]:
+def _choice_row(result: Result, name: str, row: ChoiceRow, mark: str) -> tuple[str, ...]:
     numbers = _numbers(result, row.saving, row.low, row.high, row.percent, row.percent_low, row.percent_high)
-    return name, *numbers, _verdict(row.verdict, "" if row.headline else name, changed=row.changed)
+    return name, *numbers, _verdict(row.verdict, "" if row.headline else name, changed=row.changed) + mark
 
 
 def _verdict(words: str, name: str, *, changed: bool) -> str:
@@ -163,7 +163,7 @@ def _ends(low: float | None, high: float | None, places: int) -> str:
 
 
 def _mark(note: str, notes: Sequence[str]) -> str:
-    return f"note {notes.index(note) + 1}" if note else ""
+    return f" (note {notes.index(note) + 1})" if note else ""
 
 
 def _numbered(notes: Sequence[str]) -> str:
@@ -172,4 +172,4 @@ def _numbered(notes: Sequence[str]) -> str:
 
 def _spared(caption: str, items: Sequence[NotApplied]) -> str:
     rows = [(item.choice, item.reason) for item in items]
-    return table(caption, ("what", "why"), rows, kind="words long") if rows else ""
+    return table(caption, ("what", "why"), rows, kind="words") if rows else ""

@@ -55,7 +55,7 @@ def runs_section(result: Result, pictures: Mapping[str, bytes]) -> str:
 def _remarks(result: Result) -> str:
     trial = result._trial
     rows = [] if trial is None else [(run.name, run.remarks) for run in trial.runs if run.remarks]
-    return table("Remarks of the run sheet", ("run", "remark"), rows, kind="words long") if rows else ""
+    return table("Remarks of the run sheet", ("run", "remark"), rows, kind="words") if rows else ""
 
 
 def _runs_table(result: Result) -> str:
@@ -68,7 +68,7 @@ def _runs_table(result: Result) -> str:
         "Runs in bench order; start in the bench's own time; u: standard uncertainty of the level; "
         "corrected: drift of the bench removed"
     )
-    return table(caption, head, [_run_row(run) for run in result.runs], numbers=(3, 4, 7, 8), kind="small runs long")
+    return table(caption, head, [_run_row(run) for run in result.runs], numbers=(3, 4, 7, 8), kind="small runs")
 
 
 def _run_row(run: RunResult) -> tuple[str, ...]:

@@ -209,4 +209,4 @@ def _unit_table(result: Result) -> str:
         rows.append(row)
     behind = "mounts, runs"
     head = (keys.unit_of_replication, f"{keys.before} ({unit})", behind, f"{keys.after} ({unit})", behind)
-    return table("Unit values", head, rows, numbers=range(1, 5))
+    return table("Unit values", head, rows, numbers=range(1, 5), kind="small")

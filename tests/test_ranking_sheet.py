@@ -84,4 +84,4 @@ def test_from_folder_to_page_and_back(tmp_path):
     sealed["ranking"]["comparisons"][1]["p_adjusted"] *= 1 + 1e-6
     (written / "result.json").write_text(json.dumps(sealed), encoding="utf-8")
     departures = reproduce(tmp_path / "oils").departures
-    assert [(d.stage, d.where) for d in departures] == [("ranking", "ranking / comparisons / 2 / p_adjusted")]
+    assert [(d.stage, d.where) for d in departures] == [("comparison", "ranking / comparisons / 2 / p_adjusted")]
