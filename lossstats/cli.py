@@ -44,6 +44,7 @@ def _parser() -> argparse.ArgumentParser:
         ("analyse", _analyse, "do the whole job: print the statement, write results/"),
         ("sheet", _sheet, "print results/result_sheet.html to results/result_sheet.pdf, where a Chromium is installed"),
         ("bundle", _bundle, "put inputs, plan, result and sheet into FOLDER.zip: same bytes for the same content"),
+        ("notebooks", _notebooks, "put a copy of the guided notebooks into the trial folder, set to that trial"),
         ("sensitivity", _sensitivity, "analyse again under other reasonable choices, and without each article in turn"),
     ):
         command = commands.add_parser(name, help=text, description=text)
@@ -166,6 +167,14 @@ def _bundle(arguments: argparse.Namespace) -> int:
     from lossstats.bundle import write_bundle
 
     print(f"written: {write_bundle(arguments.folder)}")
+    return 0
+
+
+def _notebooks(arguments: argparse.Namespace) -> int:
+    from lossstats.notebook_copies import copy_notebooks
+
+    for path in copy_notebooks(arguments.folder):
+        print(path)
     return 0
 
 
