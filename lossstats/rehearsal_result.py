@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -69,16 +68,15 @@ class HalfWidth(Record):
     ----------
     value : float
         Median over the trials.
-    low, high : float
-        Two of the half-widths, between which the median lies with 95 % or more; 0 and infinite where there are too
-        few trials for that.
+    low, high : float or None
+        Two of the half-widths, between which the median lies with 95 % or more; None where there are too few for that.
     unit : str
         Of all three.
     """
 
     value: float
-    low: float
-    high: float
+    low: float | None
+    high: float | None
     unit: str
 
     title = "Median half-width"
@@ -93,8 +91,10 @@ class HalfWidth(Record):
             For a sentence or a row.
         """
         places = decimals_for(self.value)
-        value, low, high = (shown(x, places) for x in (self.value, self.low, self.high))
-        return f"{value} {self.unit} ({low} to {high})"
+        value = f"{shown(self.value, places)} {self.unit}"
+        if self.low is None or self.high is None:
+            return f"{value} (too few trials for an interval of this median)"
+        return f"{value} ({shown(self.low, places)} to {shown(self.high, places)})"
 
     def _rows(self) -> list[tuple[str, str]]:
         return [("median half-width", self.words)]
@@ -306,7 +306,7 @@ def median_half_width(half_widths: Sequence[float], unit: str) -> HalfWidth:
     ordered = np.sort(np.asarray(half_widths))
     # Values below the median are binomial: from the k-th lowest to the k-th highest, 1 - 2 P(fewer than k) hold.
     k = int(binom.ppf((1 - _CONFIDENCE) / 2, len(ordered), 0.5))
-    low, high = (float(ordered[k - 1]), float(ordered[-k])) if k else (0.0, math.inf)
+    low, high = (float(ordered[k - 1]), float(ordered[-k])) if k else (None, None)
     return HalfWidth(float(np.median(ordered)), low, high, unit)
 
 
