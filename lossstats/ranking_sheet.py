@@ -85,7 +85,7 @@ def _further(ranking: Ranking) -> list[tuple[str, str]]:
     return [*lines, ("intervals and adjusted p", ranking.method)]
 
 
-def values_section(result: Result, pictures: Mapping[str, bytes]) -> str:
+def ranked_values_section(result: Result, pictures: Mapping[str, bytes]) -> str:
     """Show the unit values that were compared.
 
     Parameters

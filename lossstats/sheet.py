@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lossstats import ranking_sheet
+from lossstats.ranking_sheet import differences_section, ranked_values_section
 from lossstats.sheet_page import bullets, page, paragraph, safe, section
 from lossstats.sheet_record import CAUTIONS, how_to_reproduce, inputs_table, settings_tables, versions_table
 from lossstats.sheet_review import plan_section, sensitivity_section
@@ -173,9 +173,9 @@ def make_page(result: Result, pictures: Mapping[str, bytes]) -> str:
         section("Scope", bullets(statement.scope)),
         section("What may not be claimed", bullets(statement.not_claimed)),
         section("Notes", bullets([note for note in statement.notes if note != result.settings.trial.note])),
-        (ranking_sheet.differences_section if several else saving_section)(result, pictures),
+        (differences_section if several else saving_section)(result, pictures),
         budget_section(result, pictures),
-        (ranking_sheet.values_section if several else values_section)(result, pictures),
+        (ranked_values_section if several else values_section)(result, pictures),
         levels_section(result, pictures),
         runs_section(result, pictures),
         plan_section(result),

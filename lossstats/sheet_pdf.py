@@ -27,7 +27,7 @@ BROWSERS = (
     "microsoft-edge",
 )
 TIMEOUT_S = 120.0
-_BY_HAND = "the page prints from any browser as well (A4, background graphics off)"
+_BY_HAND = "the page prints from any browser as well (A4)"
 # A page that somebody else sent may hold anything: pictures inside it and its own look, nothing else.
 _POLICY = (
     '<meta http-equiv="Content-Security-Policy" content="default-src \'none\'; img-src data:; '

@@ -8,7 +8,7 @@ import pytest
 
 from lossstats.analysis import analyse
 from lossstats.examples import example_trial
-from lossstats.ranking_sheet import differences_section, values_section
+from lossstats.ranking_sheet import differences_section, ranked_values_section
 from lossstats.reproduction import reproduce
 from lossstats.simulate import Readings, lay_out_blocks, simulate_trial
 from lossstats.trial import write_trial
@@ -44,7 +44,7 @@ def test_ratios_and_values(result):
     assert float(found[found.index("oil B") + 1]) == pytest.approx(
         result.ranking.ratios.loc["oil B", "percent"], abs=0.06
     )
-    values = cells(values_section(result, PICTURES))
+    values = cells(ranked_values_section(result, PICTURES))
     table = result.unit_table
     assert list(table.columns) == ["oil A", "oil B", "oil C", "oil D"]
     at = values.index("K03")
