@@ -2,6 +2,7 @@
 
 import importlib.util
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 
 import matplotlib as mpl
@@ -171,10 +172,57 @@ def test_budget_bars_are_the_shares():
     found = result("paired")
     ax = figures.draw_budget(found, ax=axes("budget"))
     widths = [bar.get_width() for bar in ax.patches]
-    np.testing.assert_allclose(sorted(widths), sorted(100 * s.share for s in found.budget.added), rtol=1e-12)
+    rows = sorted(found.budget.added, key=lambda s: s.share)
+    np.testing.assert_allclose(widths, [100 * s.share for s in rows], rtol=1e-12)
     assert sum(widths) == pytest.approx(100)
-    assert [t.get_text() for t in ax.get_yticklabels()] == [s.source for s in sorted(found.budget.added, key=lambda s: s.share)]
+    assert [t.get_text() for t in ax.get_yticklabels()] == [s.source for s in rows]
     assert all(" W" in text.get_text() for text in ax.texts) and "%" in ax.get_xlabel()
+
+
+EIGHT = (
+    ("scatter", 0.8), ("gain", 0.1), ("drift", 0.04), ("operating point: input power", 0.03),
+    ("operating point: input temperature of the oil", 0.015), ("zero", 0.01), ("rezero", 0.004), ("$d$ <origin>", 0.001),
+)  # fmt: skip
+
+
+def with_eight_sources():
+    found = result("paired")
+    one, u = found.budget.sources[0], found.comparison.difference.standard_uncertainty
+    sources = [replace(one, source=name, share=share, contribution=u * share**0.5) for name, share in EIGHT]
+    idle = replace(one, source="readings", share=0.0, contribution=0.0)
+    return replace(found, budget=replace(found.budget, sources=(idle, *sources)))
+
+
+def test_eight_sources_are_read_one_by_one():
+    found = with_eight_sources()
+    with house_style():
+        figure = Figure(figsize=figures.budget_size(found), layout="constrained")
+        ax = figures.draw_budget(found, ax=figure.add_subplot())
+        figure.draw_without_rendering()
+    page = figure.bbox.padded(1)
+    boxes = [text.get_window_extent() for text in texts(figure)]
+    assert all(page.x0 <= box.x0 and box.x1 <= page.x1 and page.y0 <= box.y0 and box.y1 <= page.y1 for box in boxes)
+    labels = [text.get_window_extent() for text in ax.get_yticklabels()]
+    words = [text.get_window_extent() for text in ax.texts]
+    for several in (labels, words):
+        assert all(low.y1 <= high.y0 for low, high in pairwise(several))
+    names = [text.get_text().replace("\n", " ") for text in ax.get_yticklabels()]
+    assert names[3:] == [
+        "operating point: input temperature of the oil",
+        "operating point: input power",
+        "drift",
+        "gain",
+        "scatter",
+    ]
+    assert ax.texts[0].get_text().startswith("below 1 %") and ax.texts[-1].get_text().startswith("80 %")
+    bars = [bar.get_window_extent() for bar in ax.patches]
+    assert words[-1].x1 < bars[-1].x1 and all(word.x0 > bar.x1 for word, bar in zip(words[:-1], bars, strict=False))
+
+
+def test_the_figure_of_the_budget_grows_with_its_sources():
+    assert figures.budget_size(result("paired")) == figures.SIZES["budget"]
+    assert figures.budget_size(result("description")) == figures.SIZES["budget"]
+    assert figures.budget_size(with_eight_sources())[1] > 1.5 * figures.SIZES["budget"][1]
 
 
 def test_budget_without_interval_says_why():
