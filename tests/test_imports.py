@@ -16,7 +16,7 @@ ORDER = """
 rendering
 faults settings
 estimate pattern
-raw_files number_rows shaft_power samples run_sheet toml_tables trial_toml trial_checks plan_times plan_file
+raw_files number_rows fixed_decimals shaft_power samples run_sheet toml_tables trial_toml trial_checks plan_times plan_file
 samples_text trial skeleton
 source_checks source correlation model_function sensitivities budget_lines budget_table budget budget_arrays
 coverage_interval random_draws linear_validation model_draws monte_carlo_result monte_carlo
@@ -31,22 +31,25 @@ simultaneous conditions overall ranked condition_pairs ranking
 drift unit_table at_nominal corrected_levels shared_errors saving_budget
 bench_clock order_checks plan_departures plan_record looks
 statement ranking_statement
-figure_style trace_figures level_figures figures ranking_figures sheet_page sheet_record ranking_sheet sheet
+figure_style trace_figures level_figures figures ranking_figures budget_figures
+sheet_page sheet_record sheet_saving sheet_review sheet_runs ranking_sheet sheet sheet_pdf
 result
 conclusion
 decisions reanalysis choices leave_out mixed_model choice_figures
 analysis
 bundle reproduction
+archive_reading large_log column_cache archive_levels archive_folder archive
 run_order plan_sheet plan_folder
 interval_power equivalence_power planned_checks planned_design planning trial_size plan_changes allocation power_curves
 pilot_squares pilot planning_figures
+rehearsed_bench rehearsed_plan rehearsed_trials rehearsal_result rehearsal rehearsal_figures
 anova nested_table nested_means component_result components nested_likelihood
 outlier_tests grubbs_pairs precision_result interlaboratory components_figures
 chart_limits check_entries check_history check_chart chart_statement bench_health
 linearity straight_line calibration_line reference_articles bench_figures bench_examples
 exact_range quoted_number quoted_set quoted_samples quoted_spread
 audit_check audit_readings audit_conversions audit_samples audit_sizes audit_spread audit_verdict audit
-cli
+notebook_copies cli
 __main__
 """.split()
 
