@@ -44,8 +44,8 @@ def _caption(result: Result) -> str:
     against = "the first condition named" if ranking.control is None else ranking.control
     text = f"Saving against {against}, in {trial.unit}: above 0 the {trial.measurand} is {better}."
     if ranking.leading.verdict.matters is None:
-        return f"{text} No difference that matters was fixed."
-    return f"{text} Grey: less than the difference that matters, fixed before the trial."
+        return f"{text} No difference that matters was declared."
+    return f"{text} Grey: less than the declared difference that matters."
 
 
 def _differences(ranking: Ranking) -> str:

@@ -50,13 +50,15 @@ td.n { text-align: right; white-space: nowrap; } th.n { text-align: right; }
 .small td:nth-child(2) { min-width: 4.6em; }
 tbody th { min-width: 6em; } td:not(.n) { min-width: 8em; }
 .small table { font-size: .78rem; } .small th, .small td { padding-right: .6rem; min-width: 0; }
-.runs td:nth-child(2) { white-space: nowrap; } .runs td:nth-child(3), .runs td:nth-child(7) { min-width: 7.5em; }
+.runs td:nth-child(2) { white-space: nowrap; } .runs td:nth-child(3) { min-width: 13em; }
+.runs td:nth-child(7) { min-width: 6em; }
 figure.narrow { max-width: 34rem; }
 .words td { max-width: 38rem; } .words table { width: auto; }
 .budget table { font-size: .82rem; } .budget td:nth-child(2) { min-width: 0; }
 .budget td:nth-last-child(2) { min-width: 11em; } .budget td:last-child { min-width: 10em; }
 .budget tbody tr:last-child { border-top: 2px solid var(--ink); font-weight: 600; }
 .choices td:last-child { min-width: 14.5em; }
+.seal td { font-family: ui-monospace, "DejaVu Sans Mono", monospace; font-size: .72rem; word-break: break-all; }
 .printed { color: var(--soft); font-size: .78rem; word-break: break-all; }
 .keys { columns: 2 20rem; column-gap: 2rem; } .keys > div { break-inside: avoid; margin-top: 0; }
 .beside { display: flex; flex-wrap: wrap; gap: 0 1.5rem; align-items: start; }
@@ -68,11 +70,12 @@ pre { background: var(--panel); padding: .6rem .8rem; overflow-x: auto; }
 @media screen and (max-width: 36rem) { body { padding: 1rem .8rem 2rem; } h1 { font-size: 1.2rem; }
   .claim p:first-child { font-size: 1.05rem; } figure { overflow-x: auto; } figure img { padding: .2rem; }
   figure.page img, figure.whole img { min-width: 36rem; }
-  figure.half img { min-width: 27rem; } tbody th { min-width: 7.5em; } .choices tbody th { min-width: 10em; }
+  tbody th { min-width: 7.5em; } .choices tbody th { min-width: 10em; }
   .budget table, .budget caption, .budget thead, .budget tbody { display: block; }
   .budget tr { display: flex; flex-wrap: wrap; border-bottom: 1px solid var(--rule); }
   .budget th, .budget td { border: none; min-width: 0; padding-right: .15rem; }
-  .budget table { font-size: .76rem; } .budget tr > :first-child { flex: 0 0 4.6rem; }
+  .budget table { font-size: .76rem; } .budget thead th { font-size: .66rem; }
+  .budget tr > :first-child { flex: 0 0 4.6rem; }
   .budget tr > :nth-child(2) { flex: 0 0 2rem; } .budget tr > :nth-child(3) { flex: 0 0 2.2rem; }
   .budget tr > .n:nth-child(n+4) { flex: 0 0 3.45rem; } .wide.budget tr > :nth-last-child(-n+2) { flex: 1 1 100%;
   padding-left: 0; } .budget td:last-child { font-style: italic; padding-bottom: .5rem; } }
@@ -83,7 +86,7 @@ pre { background: var(--panel); padding: .6rem .8rem; overflow-x: auto; }
   body { max-width: none; padding: 0; line-height: 1.38; } h2 { margin-top: 1.2rem; }
   .wide { overflow: visible; } .wide:not(.long), .beside, tr, li, .claim { break-inside: avoid; }
   thead { display: table-header-group; } caption, thead { break-after: avoid; }
-  figure img { border: none; padding: 0; max-width: 165mm; } figure.half { max-width: 140mm; }
+  figure img { border: none; padding: 0; max-width: 165mm; } figure.half { max-width: 125mm; }
   figure.page img { max-height: 225mm; width: auto; max-width: 100%; } .beside figure { flex-basis: 72mm; } }
 """
 

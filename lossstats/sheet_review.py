@@ -42,9 +42,10 @@ def _plan(result: Result) -> str:
     if plan is None:
         return paragraph(f"{NO_PLAN[0].upper()}{NO_PLAN[1:]}.")
     rows = [("SHA-256 of the sealed plan", plan.sha256), ("runs planned", str(plan.planned_runs))]
-    departed = [sentence[0].upper() + sentence[1:] + "." for sentence in plan.departures]
     parts = [table("Sealed plan", ("what", "as sealed"), rows, kind="words seal")]
-    parts.append(subsection("Departures", bullets(departed) or paragraph("None: carried out as the sealed plan says.")))
+    parts.append(
+        subsection("Departures", bullets(plan.departures) or paragraph("None: carried out as the sealed plan says."))
+    )
     if plan.confounded:
         parts.append(
             subsection("What the order cannot tell apart, as said before the first run", bullets(plan.confounded))

@@ -47,8 +47,8 @@ def _caption(result: Result) -> str:
     text = f"Saving: {' minus '.join(names)}, in {trial.unit}; "
     text += f"above 0 the {trial.measurand} is {trial.better} {keys.after}."
     if c.verdict.matters is not None:
-        return f"{text} Grey: less than the difference that matters, fixed before the trial."
-    return f"{text} No difference that matters was fixed."
+        return f"{text} Grey: less than the declared difference that matters."
+    return f"{text} No difference that matters was declared."
 
 
 def _places(c: Comparison) -> int:

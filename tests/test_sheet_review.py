@@ -48,7 +48,7 @@ def test_seal_and_departures_of_a_plan():
     assert "None: carried out as the sealed plan says." in kept.words
     left = replace(PLAN, departures=("run r03: planned, not made",), confounded=("cleaned and the second day",))
     read = Sheet(plan_section(replace(drawn.result("paired"), plan=left)))
-    assert "Run r03: planned, not made." in read.words and "cleaned and the second day" in read.words
+    assert "run r03: planned, not made" in read.words and "cleaned and the second day" in read.words
     assert "None: carried out as the sealed plan says." not in read.words
     assert read.headings[1:] == ["Departures", "What the order cannot tell apart, as said before the first run"]
 
