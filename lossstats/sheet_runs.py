@@ -53,8 +53,11 @@ def runs_section(result: Result, pictures: Mapping[str, bytes]) -> str:
 
 
 def _remarks(result: Result) -> str:
-    trial = result._trial
-    rows = [] if trial is None else [(run.name, run.remarks) for run in trial.runs if run.remarks]
+    runs: dict[str, list[str]] = {}
+    for run in result._trial.runs if result._trial is not None else ():
+        if run.remarks:
+            runs.setdefault(run.remarks, []).append(run.name)
+    rows = [(", ".join(names), remark) for remark, names in runs.items()]
     return table("Remarks of the run sheet", ("run", "remark"), rows, kind="words") if rows else ""
 
 

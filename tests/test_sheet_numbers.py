@@ -398,7 +398,7 @@ def test_hostile_names_stay_text_wherever_they_come_in():
     assert read.tags.count("img") == plain.tags.count("img")
     assert not re.search("[\u200e\u200f\u202a-\u202e\u2066-\u2069]", page)
     shown = HOSTILE.replace("\u202e", "[U+202E]").replace("\u202c", "[U+202C]").replace("\u200f", "[U+200F]")
-    assert "".join(read.words).count(shown) > 3 * len(runs)
-    assert [row[1] for row in read.tables["Remarks of the run sheet"][1:]] == [shown] * len(runs)
+    assert "".join(read.words).count(shown) > len(runs)
+    assert [row[1] for row in read.tables["Remarks of the run sheet"][1:]] == [shown]
     assert read.headings[0] == shown
     assert f"samples/{shown}" in dict(read.tables["SHA-256 of every input file"][1:])

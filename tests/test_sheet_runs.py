@@ -51,9 +51,13 @@ def test_remarks_of_the_run_sheet_stand_below_the_runs():
     found = drawn.result("paired")
     runs = list(found._trial.runs)
     runs[3] = replace(runs[3], remarks='hall door <slammed> & "left" open')
+    runs[5] = replace(runs[5], remarks="cold")
+    runs[7] = replace(runs[7], remarks=runs[3].remarks)
     told = replace(found, _trial=replace(found._trial, runs=tuple(runs)))
     tables = read_sheet.Sheet(runs_section(told, {})).tables
-    assert tables["Remarks of the run sheet"][1:] == [[runs[3].name, 'hall door <slammed> & "left" open']]
+    both = f"{runs[3].name}, {runs[7].name}"
+    rows = [[both, 'hall door <slammed> & "left" open'], [runs[5].name, "cold"]]
+    assert tables["Remarks of the run sheet"][1:] == rows
     for silent in (found, replace(found, _trial=None)):
         assert "Remarks" not in runs_section(silent, {})
 
