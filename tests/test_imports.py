@@ -16,7 +16,7 @@ ORDER = """
 rendering
 faults settings
 estimate pattern
-raw_files number_rows fixed_decimals shaft_power samples run_sheet toml_tables trial_toml trial_checks plan_times plan_file
+raw_files fixed_decimals number_rows shaft_power samples run_sheet toml_tables trial_toml trial_checks plan_times plan_file
 samples_text trial skeleton
 source_checks source correlation model_function sensitivities budget_lines budget_table budget budget_arrays
 coverage_interval random_draws linear_validation model_draws monte_carlo_result monte_carlo
@@ -32,8 +32,8 @@ drift unit_table at_nominal corrected_levels shared_errors saving_budget
 bench_clock order_checks plan_departures plan_record looks
 statement ranking_statement
 figure_style trace_figures level_figures figures ranking_figures budget_figures
-sheet_page sheet_record sheet_saving sheet_review sheet_runs ranking_sheet sheet sheet_pdf
-result
+sheet_page sheet_record sheet_saving sheet_review sheet_runs ranking_sheet sheet
+result sheet_pdf
 conclusion
 decisions reanalysis choices leave_out mixed_model choice_figures
 analysis
