@@ -10,7 +10,7 @@ from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, field
 from itertools import chain
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any, TypeGuard, cast
 
 from lossstats.archive_folder import Failure, FolderLevels, reduce_folder
 from lossstats.archive_levels import RunLevel, levels_table
@@ -110,6 +110,8 @@ def reduce_archive(
 
     Raises
     ------
+    TypeError
+        If `executor` is no executor and makes none.
     ValueError
         If a folder is given twice, or `block_s` is not above 0.
 
@@ -121,7 +123,7 @@ def reduce_archive(
     drift, operating point and instrument are matters of a whole trial (`lossstats.analyse`).
     """
     names = [os.fspath(folder) for folder in folders]
-    _check_arguments(names, block_s)
+    _check_arguments(names, executor, block_s)
     blocks = _blocks(names, block_s if executor is not None else 0.0)
     if executor is None:
         results = [_reduce_block(block) for block in (progress(blocks) if progress else blocks)]
@@ -134,7 +136,10 @@ def reduce_archive(
     return Archive(runs, tuple(chain.from_iterable(part.failed for part in parts)), len(names), notes)
 
 
-def _check_arguments(names: Sequence[str], block_s: float) -> None:
+def _check_arguments(names: Sequence[str], executor: Any, block_s: float) -> None:
+    if not (executor is None or hasattr(executor, "submit") or callable(executor)):
+        accepted = "an executor of the kind of concurrent.futures, or a callable that makes one"
+        raise TypeError(f"executor: found {type(executor).__name__}; accepted: {accepted}")
     if not block_s > 0:
         raise ValueError(f"block_s: found {block_s!r}; accepted: a time in s above 0")
     seen: set[str] = set()
@@ -190,7 +195,7 @@ class _Work:
     def done(self, progress: Progress | None) -> tuple[list[list[FolderLevels]], tuple[str, ...]]:
         for attempt in range(_ATTEMPTS):
             waiting = [number for number in range(len(self.blocks)) if number not in self.results]
-            if not waiting or (self.broken and hasattr(self.given, "submit")):
+            if not waiting or (self.broken and _is_open(self.given)):
                 break
             # a block that kills its worker is first in turn each time, and last when the order is turned round
             in_turn = waiting[::-1] if attempt % 2 else waiting
@@ -205,9 +210,9 @@ class _Work:
 
     def _executor(self) -> AbstractContextManager[Executor]:
         # One that was given is left open, one that was made is shut down.
-        if hasattr(self.given, "submit"):
-            return nullcontext(cast("Executor", self.given))
-        return self.given()
+        if _is_open(self.given):
+            return nullcontext(self.given)
+        return cast("Callable[[], Executor]", self.given)()
 
     def _hand_over(self, executor: Executor, waiting: Sequence[int], progress: Progress | None) -> None:
         futures = [(number, self._submitted(executor, self.blocks[number])) for number in waiting]
@@ -236,6 +241,11 @@ class _Work:
     def _note(self, error: BaseException) -> None:
         self.lost += 1
         self.broken |= isinstance(error, BrokenExecutor)
+
+
+def _is_open(given: Executor | Callable[[], Executor]) -> TypeGuard[Executor]:
+    # An executor, and not the class of one or another callable that makes one.
+    return hasattr(given, "submit") and not isinstance(given, type)
 
 
 def _is_loss(error: BaseException) -> bool:
