@@ -46,7 +46,7 @@ def rehearse(
         Level, noise, warm-up and drift; left out: `lossstats.rehearsed_bench.usual_bench`. Gain and zero are those of
         trial.toml.
     from_samples : bool, default False
-        Simulate every reading and reduce the runs as well, settling included; some fifty times as long.
+        Simulate every reading and reduce the runs as well, settling included; some hundred times as long.
     executor : object, optional
         With ``submit`` or ``map`` as in `concurrent.futures`. Left out: in this process. The result is the same.
     rng : Generator or int, default 1
