@@ -29,6 +29,7 @@ SECOND_ORDER_LIMIT = 0.05
 _SLOPE_LIMIT = 1e-6
 # A slope below a millionth of what the model does within u is a bottom, a top or a saddle: zero but for rounding.
 _FLAT_LIMIT = 1e-6
+_ROUNDING = 1e-9  # of the combined standard uncertainty
 # Where all other sources together are below 0.3 of one that is not normal, the result has that one's distribution
 # (EA-4/02, S9.14, from memory).
 _DOMINANT_LIMIT = 0.3
@@ -197,6 +198,8 @@ class _Propagation:
             if self.u[i] == 0:
                 continue
             part, reach, doubt = abs(self.parts[k, i]), self.reaches[k, i], self.errors[k, i] * self.u[i]
+            if max(part, reach) <= _ROUNDING * u:  # what cancels leaves the rounding of its terms
+                part = reach = 0.0
             if reach == 0 and part == 0:
                 notes.append(
                     f"{name}: zero first-order sensitivity; within its standard uncertainty the result does not change "
@@ -241,6 +244,8 @@ def _about_order(budget: Budget) -> list[str]:
 def _about_shape(budget: Budget) -> list[str]:
     if budget.standard_uncertainty == 0:
         return ["the combined standard uncertainty is 0: no share can be given, and no interval claimed"]
+    if any(line.share is not None and line.share < 0 for line in budget.contributions):
+        return []  # correlated inputs that take from each other: no single one makes the result
     largest = max(budget.contributions, key=lambda line: line.contribution)
     rest = math.sqrt(max(budget.standard_uncertainty**2 - largest.contribution**2, 0.0))
     if largest.distribution not in (GAUSSIAN, STUDENT) and rest <= _DOMINANT_LIMIT * largest.contribution:

@@ -18,6 +18,7 @@ from lossstats.comparison import (
     compare_with_controls,
 )
 from lossstats.corrected_levels import correct_levels
+from lossstats.declared_bench import display_step
 from lossstats.drift import DriftCorrection
 from lossstats.looks import earlier_looks, look_notes
 from lossstats.plan_record import plan_record
@@ -148,7 +149,7 @@ def reduce_trial(trial: Trial, *, progress: Progress | None = None) -> list[Redu
     limits = {name: (p.nominal - p.tolerance, p.nominal + p.tolerance) for name, p in s.operating_point.items()}
     return reduce_runs(
         [(run.time_s, run.values) for run in trial.runs],
-        resolution=s.readings.resolution,
+        resolution=s.readings.resolution or (display_step(s.bench_model, trial.runs) if s.bench_model else 0.0),
         tolerance=s.settling.tolerance,
         final_window=s.settling.final_window,
         flagged_samples=s.screening.flagged_samples,
@@ -298,6 +299,7 @@ def _run_result(run: Run, reduced: ReducedRun, level: float, used: bool, why: st
         mount=run.mount,
         bench_day=run.bench_day,
         file=run.file,
+        remarks=run.remarks,
         used=used,
         why_not_used=why,
         level=reduced.level,

@@ -3,9 +3,17 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
 
 from lossstats.power_bench import PowerBench, Transducer
 from lossstats.settings import BenchModelKeys, TransducerKeys
+from lossstats.shaft_power import RAD_PER_S
+
+if TYPE_CHECKING:
+    from lossstats.trial import Run
 
 _UNLIMITED_NM = 1e9  # where no full scale is stated, nothing is in percent of it
 
@@ -24,6 +32,33 @@ def bench_of(keys: BenchModelKeys) -> PowerBench:
         Two shafts and what their calibrations share.
     """
     return PowerBench(_transducer(keys.input), _transducer(keys.output), keys.shared_calibration)
+
+
+def display_step(keys: BenchModelKeys, runs: Sequence[Run]) -> float:
+    """Step of the loss that the display steps of torque and speed make.
+
+    Parameters
+    ----------
+    keys : BenchModelKeys
+        Table ``[bench_model]``.
+    runs : sequence of Run
+        Their columns of torque and speed.
+
+    Returns
+    -------
+    float
+        The largest of the four steps, each times the other quantity of its shaft, W; 0 where no step is declared.
+    """
+    steps = [0.0]
+    for shaft, torque, speed in (
+        (keys.input, keys.torque_in, keys.speed_in),
+        (keys.output, keys.torque_out, keys.speed_out),
+    ):
+        torque_Nm, speed_rpm = (
+            max(float(np.abs(run.operating_point[name]).mean()) for run in runs) for name in (torque, speed)
+        )
+        steps += [RAD_PER_S * speed_rpm * shaft.torque_step_Nm, RAD_PER_S * torque_Nm * shaft.speed_step_rpm]
+    return max(steps)
 
 
 def _transducer(keys: TransducerKeys) -> Transducer:

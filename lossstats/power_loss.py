@@ -111,7 +111,7 @@ def difference_budget(before: ShaftReadings, after: ShaftReadings, bench: PowerB
     ValueError
         A torque beyond full scale.
     """
-    return _budget([_Run("before", 1.0, before), _Run("after", -1.0, after)], bench)
+    return _budget([_Run("before", 1.0, before), _Run("after", -1.0, after)], bench, output="saving")
 
 
 def error_patterns(
@@ -225,7 +225,7 @@ class _Run(NamedTuple):
         return float(getattr(self.readings, f"{quantity}_{shaft}_{'Nm' if quantity == 'torque' else 'rpm'}"))
 
 
-def _budget(runs: Sequence[_Run], bench: PowerBench) -> Budget:
+def _budget(runs: Sequence[_Run], bench: PowerBench, output: str = "loss") -> Budget:
     transducers = dict(zip(SHAFTS, (bench.input, bench.output), strict=True))
     inputs = _display_inputs(runs, transducers)
     for home, transducer in transducers.items():
@@ -238,7 +238,7 @@ def _budget(runs: Sequence[_Run], bench: PowerBench) -> Budget:
     pair = ("torque_gain_in", "torque_gain_out")
     shared = bench.shared_calibration
     correlation = {pair: shared} if shared > 0 and set(pair) <= set(inputs) else None
-    budget: Budget = propagate(model, inputs, correlation=correlation, unit="W", output="loss")
+    budget: Budget = propagate(model, inputs, correlation=correlation, unit="W", output=output)
     return budget
 
 

@@ -55,6 +55,17 @@ class PairDifference(Record):
 
     title = "Difference of two conditions"
 
+    @property
+    def value(self) -> float:
+        """Give the difference by the name that an `Estimate` has for it.
+
+        Returns
+        -------
+        float
+            As `difference`.
+        """
+        return self.difference
+
     def _rows(self) -> list[tuple[str, str]]:
         places = decimals_for(self.standard_uncertainty)
         value, low, high = (shown(x, places) for x in (self.difference, self.low, self.high))

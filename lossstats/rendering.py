@@ -36,6 +36,9 @@ class Record:
         caption = f"<caption>{escape(self.title)}</caption>" if self.title else ""
         return f"<table>{caption}{rows}</table>"
 
+    def _repr_pretty_(self, printer: Any, cycle: bool) -> None:  # noqa: FBT001 - the form that IPython asks for
+        printer.text("…" if cycle else str(self))
+
     def to_dict(self) -> dict[str, Any]:
         """Every public field, unrounded, as plain Python values.
 

@@ -45,7 +45,7 @@ class RunResult(Record):
 
     Attributes
     ----------
-    run, start, role, article, condition, mount, bench_day, file : str
+    run, start, role, article, condition, mount, bench_day, file, remarks : str
         As in the run sheet; start in ISO 8601.
     used : bool
         Whether the run went on.
@@ -73,6 +73,7 @@ class RunResult(Record):
     mount: str
     bench_day: str
     file: str
+    remarks: str
     used: bool
     why_not_used: str
     level: Level

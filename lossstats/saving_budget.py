@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 _EVEN = ("zero", "drift origin")  # act on every unit value alike
+_NUMBERS = (2, 3, 4)  # columns of the shown table
 READINGS = ("readings", "resolution")  # inside the scatter, or its floor
 
 
@@ -101,7 +102,7 @@ class SavingBudget(Record):
 
     @property
     def added(self) -> tuple[SavingSource, ...]:
-        """Sources that add something.
+        """Pick the sources that add something.
 
         Returns
         -------
@@ -146,7 +147,7 @@ class SavingBudget(Record):
         lines = []
         for row in table:
             parts = [
-                text.rjust(width) if i in (2, 3, 4) else text.ljust(width)
+                text.rjust(width) if i in _NUMBERS else text.ljust(width)
                 for i, (text, width) in enumerate(zip(row[:5], widths, strict=True))
             ]
             lines.append("  " + "  ".join([*parts, row[5]]).rstrip())
@@ -155,9 +156,14 @@ class SavingBudget(Record):
     def _repr_html_(self) -> str:
         if self.why_none:
             return f"<p>{escape(self.title)}: none: {escape(self.why_none)}</p>"
-        rows = [f"<tr>{''.join(f'<th>{escape(text)}</th>' for text in self._header())}</tr>"]
-        rows += [f"<tr>{''.join(f'<td>{escape(text)}</td>' for text in row)}</tr>" for row in self._cells()]
+        rows = [_html_row("th", self._header()), *(_html_row("td", row) for row in self._cells())]
         return f"<table><caption>{escape(self.title)}</caption>{''.join(rows)}</table>"
+
+
+def _html_row(tag: str, cells: tuple[str, ...]) -> str:
+    sides = ("right" if i in _NUMBERS else "left" for i in range(len(cells)))
+    parts = (f'<{tag} style="text-align:{side}">{escape(c)}</{tag}>' for side, c in zip(sides, cells, strict=True))
+    return f"<tr>{''.join(parts)}</tr>"
 
 
 def make_saving_budget(
@@ -199,8 +205,8 @@ def make_saving_budget(
     by_floor = "scatter" not in parts
     sources = []
     for name in dict.fromkeys(["scatter", *READINGS, *stated, *parts]):
-        if name == "resolution" and by_floor:
-            continue  # the floor holds both
+        if name == "resolution" and (by_floor or not spread.floor_parts.get(name)):
+            continue  # the floor holds both, or no display step was declared
         term = spread.shared.get(name)
         dof = spread.scatter.degrees_of_freedom if name == "scatter" else term.degrees_of_freedom if term else _NO_DOF
         sources.append(

@@ -40,7 +40,7 @@ def runs_section(result: Result, pictures: Mapping[str, bytes]) -> str:
     Parameters
     ----------
     result : Result
-        The finished result; remarks are those of the run sheet of its trial.
+        The finished result; remarks are those of the run sheet.
     pictures : mapping of str to bytes
         PNG of the figures by name; those of samples begin with ``runs``.
 
@@ -53,10 +53,11 @@ def runs_section(result: Result, pictures: Mapping[str, bytes]) -> str:
 
 
 def _remarks(result: Result) -> str:
+    # The same remark of several runs stands once.
     runs: dict[str, list[str]] = {}
-    for run in result._trial.runs if result._trial is not None else ():
+    for run in result.runs:
         if run.remarks:
-            runs.setdefault(run.remarks, []).append(run.name)
+            runs.setdefault(run.remarks, []).append(run.run)
     rows = [(", ".join(names), remark) for remark, names in runs.items()]
     return table("Remarks of the run sheet", ("run", "remark"), rows, kind="words") if rows else ""
 

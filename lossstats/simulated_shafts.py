@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from lossstats.declared_bench import bench_of
 from lossstats.power_bench import PowerBench
-from lossstats.settings import SHAFT_COLUMNS, BenchModelKeys, Column
+from lossstats.settings import SHAFT_COLUMNS, BenchModelKeys, Column, InstrumentKeys
 from lossstats.shaft_power import RAD_PER_S, power_loss_W
 from lossstats.simulated_readings import Display
 from lossstats.trial import Run, Trial
@@ -83,7 +83,7 @@ def record_shafts(
         other={**trial.settings.log.other, **{name: Column(name) for name in _names(keys)}},
     )
     readings = replace(trial.settings.readings, resolution=0.0)
-    settings = replace(trial.settings, bench_model=keys, log=log, readings=readings)
+    settings = replace(trial.settings, bench_model=keys, log=log, readings=readings, instrument=InstrumentKeys())
     return replace(trial, settings=settings, runs=runs), errors
 
 

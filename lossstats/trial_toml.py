@@ -197,6 +197,10 @@ def _check_bench_model(settings: Settings, reader: TableReader) -> None:
         if shaft.full_scale_Nm is None and (of_scale or shaft.zero_percent_per_10K * shaft.temperature_K > 0):
             accepted = "a number > 0: a class or a zero in percent of full scale needs it"
             reader.fault(("bench_model", key, "full_scale_Nm"), "no such key", accepted)
+    for key in ("gain", "zero"):
+        if getattr(settings.instrument, key) > 0:
+            accepted = "0 beside a table [bench_model]: the transducers hold the calibration and the zeros"
+            reader.fault(("instrument", key), f"the number {getattr(settings.instrument, key):g}", accepted)
     if settings.trial.unit != "W":
         accepted = '"W": a loss reckoned from N m and rpm is in W'
         reader.fault(("trial", "unit"), f"{quoted(settings.trial.unit)} with a table [bench_model]", accepted)

@@ -4,7 +4,8 @@ import math
 
 import pytest
 
-from lossstats.declared_bench import bench_of
+from lossstats.declared_bench import bench_of, display_step
+from lossstats.examples import example_trial
 from lossstats.settings import BenchModelKeys, TransducerKeys
 
 
@@ -19,3 +20,13 @@ def test_every_key_reaches_the_transducer():
         assert getattr(bench.input, name) == getattr(keys, name)
     assert bench.shared_calibration == 0.4
     assert bench.output.errors(28.0)["torque gain"].standard_uncertainty == pytest.approx(0.002 / math.sqrt(3))
+
+
+def test_display_steps_reach_the_loss():
+    """Torque step times speed, speed step times torque, at 280 W, 95 and 190 r/min: the speed step of the input rules."""
+    trial = example_trial("two_shafts")
+    keys = trial.settings.bench_model
+    torque = max(run.operating_point["torque_in_Nm"].mean() for run in trial.runs)
+    assert display_step(keys, trial.runs) == pytest.approx(2 * math.pi / 60 * torque * 0.01)
+    assert 2 * math.pi / 60 * 190 * 0.0005 < display_step(keys, trial.runs) < 0.031
+    assert display_step(BenchModelKeys(), trial.runs) == 0.0

@@ -70,4 +70,4 @@ def test_nothing_declared_nothing_shared():
     trial, _ = plain_trial()
     settings = replace(trial.settings, drift=replace(trial.settings.drift, references="ignore"))
     table = analyse(replace(trial, settings=settings)).budget.table
-    assert list(table.index) == ["scatter", "readings", "resolution"]
+    assert list(table.index) == ["scatter", "readings"]  # no display step, no line for it

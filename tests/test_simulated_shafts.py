@@ -12,7 +12,9 @@ from lossstats.trial import TrialError, find_faults, read_trial, write_trial
 EXACT = BenchModelKeys()
 COARSE = BenchModelKeys(
     input=TransducerKeys(torque_class_percent=0.1, zero_Nm=0.01, torque_step_Nm=0.001, speed_step_rpm=0.1),
-    output=TransducerKeys(torque_class_percent=0.1, zero_Nm=0.01, torque_step_Nm=0.001, speed_gain=0.0001, speed_step_rpm=0.01),
+    output=TransducerKeys(
+        torque_class_percent=0.1, zero_Nm=0.01, torque_step_Nm=0.001, speed_gain=0.0001, speed_step_rpm=0.01
+    ),
 )
 
 
@@ -73,6 +75,7 @@ def test_what_does_not_go_together_is_named(trial, tmp_path):
         ('torque_in = "torque_in_Nm"', 'torque_in = "torque_out_Nm"', "found 'torque_out_Nm' more than once; accepted: four columns that differ"),
         ('unit = "W"', 'unit = "mW"', "found 'mW' with a table .bench_model.; accepted: \"W\""),
         ('class_of = "reading"', 'class_of = "full scale"', r"key bench_model\.input\.full_scale_Nm: found no such key; accepted: a number > 0"),
+        ("[instrument]\ngain = 0.0\n", "[instrument]\ngain = 0.005\n", r"key instrument\.gain: found the number 0\.005; accepted: 0 beside a table \[bench_model\]"),
         ("shared_calibration = 0.0", "shared_calibration = 1.5", "key bench_model.shared_calibration: found the number 1.5"),
     ):  # fmt: skip
         path.write_text(text.replace(old, new, 1), encoding="utf-8")
