@@ -228,3 +228,15 @@ def test_bad_records_are_named(folder):
         FileNotFoundError, match="found no sealed result; accepted: a folder that `lossstats analyse` has worked on"
     ):
         reproduce(folder)
+
+
+def test_without_the_choices_the_rest_is_held_all_the_same(folder):
+    assert reproduce(folder, choices=False).agrees
+    edit_sealed(folder, lambda c: c["comparison"].update(observed=0.1))
+    found = reproduce(folder, choices=False)
+    assert found.first_stage == "comparison" and found.first_number.where == "comparison / observed"
+
+
+def test_words_alone_move_no_number(folder):
+    edit_sealed(folder, lambda c: c["statement"]["sentences"].__setitem__(0, "It saves."))
+    assert reproduce(folder).first_number is None

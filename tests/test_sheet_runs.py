@@ -49,17 +49,16 @@ def test_samples_off_the_operating_point_are_counted_by_column():
 
 def test_remarks_of_the_run_sheet_stand_below_the_runs():
     found = drawn.result("paired")
-    runs = list(found._trial.runs)
+    runs = list(found.runs)
     runs[3] = replace(runs[3], remarks='hall door <slammed> & "left" open')
     runs[5] = replace(runs[5], remarks="cold")
     runs[7] = replace(runs[7], remarks=runs[3].remarks)
-    told = replace(found, _trial=replace(found._trial, runs=tuple(runs)))
+    told = replace(found, runs=tuple(runs))
     tables = read_sheet.Sheet(runs_section(told, {})).tables
-    both = f"{runs[3].name}, {runs[7].name}"
-    rows = [[both, 'hall door <slammed> & "left" open'], [runs[5].name, "cold"]]
+    both = f"{runs[3].run}, {runs[7].run}"
+    rows = [[both, 'hall door <slammed> & "left" open'], [runs[5].run, "cold"]]
     assert tables["Remarks of the run sheet"][1:] == rows
-    for silent in (found, replace(found, _trial=None)):
-        assert "Remarks" not in runs_section(silent, {})
+    assert "Remarks" not in runs_section(found, {})
 
 
 def test_pictures_of_the_samples_follow_each_other():
