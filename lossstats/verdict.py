@@ -117,6 +117,5 @@ def _one_sided(low: float, high: float, matters: float | None, unit: str) -> Ver
     nearest = low if low > 0 else -high
     beyond = matters is not None and nearest > matters
     words = f"{kind} more than {matters:g} {unit}" if beyond else kind
-    return Verdict(
-        kind, words, beyond, difference_shown=True, matters=matters, why="the whole interval lies on one side of 0"
-    )
+    side = "beyond the difference that matters" if beyond else "on one side of 0"
+    return Verdict(kind, words, beyond, difference_shown=True, matters=matters, why=f"the whole interval lies {side}")
