@@ -1,0 +1,39 @@
+"""The calls that are timed give the same answers, at small sizes."""
+
+import importlib.util
+import sys
+from pathlib import Path
+
+import pytest
+
+
+def load(name):
+    spec = importlib.util.spec_from_file_location(name, Path(__file__).with_name(f"{name}.py"))
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[name] = module  # dataclasses look their module up
+    spec.loader.exec_module(module)
+    return module
+
+
+archive, reducing = load("archive_rows"), load("reducing_rows")
+
+
+@pytest.mark.parametrize("number", range(4))
+def test_levels_of_runs(number):
+    rows = list(reducing.rows((36, 1000), 5, (10_000,)))
+    assert len(rows) == 4
+    assert rows[number].agree()
+
+
+def test_small_files_and_one_big_one(tmp_path):
+    (tmp_path / "small").mkdir()
+    (tmp_path / "big").mkdir()
+    rows = [*archive.small_rows(tmp_path / "small", (3, 30)), *archive.big_rows(tmp_path / "big", (100, 1000))]
+    assert len(rows) == 4 + 3
+    assert all(row.agree() for row in rows)
+
+
+def test_archives(tmp_path):
+    folders = archive.write_trials(tmp_path, 2)
+    found = archive.reduce_archive(folders)
+    assert (len(found.runs), found.failed) == (24, ())
