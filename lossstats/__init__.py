@@ -23,6 +23,8 @@ _WHERE: dict[str, str] = {
     "lay_out_runs": "run_order",
     "write_plan": "plan_folder",
     "read_plan": "plan_file",
+    "rehearse": "rehearsal",
+    "usual_bench": "rehearsed_bench",
     # reading a trial
     "read_trial": "trial",
     "write_trial": "trial",
@@ -37,6 +39,7 @@ _WHERE: dict[str, str] = {
     "reproduce": "reproduction",
     "write_bundle": "bundle",
     "audit_figures": "audit",
+    "write_pdf": "sheet_pdf",
     # what hangs on choices, and on single articles
     "sensitivity": "choices",
     "leave_one_out": "leave_out",
@@ -96,6 +99,8 @@ _WHERE: dict[str, str] = {
     "check_standard_chart": "bench_health",
     "calibrate_line": "calibration_line",
     "compare_references": "reference_articles",
+    # thousands of runs
+    "reduce_archive": "archive",
     # known truth
     "simulate_run": "simulate",
     "simulate_trial": "simulate",

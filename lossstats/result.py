@@ -8,6 +8,7 @@ import os
 import shutil
 import tempfile
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -346,6 +347,12 @@ def versions() -> dict[str, str]:
     dict of str to str
         Name to version.
     """
+    return dict(_versions())
+
+
+@cache
+def _versions() -> dict[str, str]:
+    # Once: reading the metadata of a package takes longer than a comparison.
     import platform
     from importlib.metadata import version
 
