@@ -173,8 +173,9 @@ def _bundle(arguments: argparse.Namespace) -> int:
 def _notebooks(arguments: argparse.Namespace) -> int:
     from lossstats.notebook_copies import copy_notebooks
 
-    for path in copy_notebooks(arguments.folder):
-        print(path)
+    copies = copy_notebooks(arguments.folder)
+    print(*copies, sep="\n")
+    print(f"to open them: jupyter lab {copies[0].parent}")
     return 0
 
 

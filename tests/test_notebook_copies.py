@@ -104,7 +104,9 @@ def test_a_copy_runs_on_the_trial_it_lies_beside(folder: Path) -> None:
 def test_a_skeleton_gets_notebooks_too(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     write_skeleton(tmp_path / "fresh")
     assert main(["notebooks", str(tmp_path / "fresh")]) == 0
-    assert capsys.readouterr().out.splitlines() == [str(tmp_path / "fresh" / "notebooks" / p.name) for p in STORED]
+    *paths, last = capsys.readouterr().out.splitlines()
+    assert paths == [str(tmp_path / "fresh" / "notebooks" / p.name) for p in STORED]
+    assert last == f"to open them: jupyter lab {tmp_path / 'fresh' / 'notebooks'}"
 
 
 @pytest.mark.parametrize(
@@ -186,5 +188,5 @@ def test_a_built_wheel_carries_the_notebooks_and_finds_them(tmp_path: Path, monk
         check=True,
     )
     assert done.stdout.splitlines()[0] == str(installed / "__init__.py")
-    assert len(done.stdout.splitlines()) == 1 + len(STORED)
+    assert len(done.stdout.splitlines()) == 2 + len(STORED)
     assert len(list((tmp_path / "trial" / "notebooks").glob("*.ipynb"))) == len(STORED)
