@@ -92,13 +92,36 @@ def test_a_history_of_checks_is_ones_own_where_there_is_one(folder: Path) -> Non
     assert parameters(honest)["truth_known"] is False
 
 
+def run_copy(path: Path) -> str:
+    """Run a copy where it lies; what it prints."""
+    notebook = nbformat.read(path, as_version=4)
+    NotebookClient(notebook, timeout=300, resources={"metadata": {"path": str(path.parent)}}).execute()
+    printed = " ".join(out.get("text", "") for cell in notebook.cells for out in cell.get("outputs", []))
+    return " ".join(printed.split())
+
+
 def test_a_copy_runs_on_the_trial_it_lies_beside(folder: Path) -> None:
     (path,) = (p for p in copy_notebooks(folder) if p.name.endswith("find_the_settled_level.ipynb"))
-    notebook = nbformat.read(path, as_version=4)
-    NotebookClient(notebook, timeout=100, resources={"metadata": {"path": str(path.parent)}}).execute()
-    printed = " ".join(out.get("text", "") for cell in notebook.cells for out in cell.get("outputs", []))
+    printed = run_copy(path)
     assert "K07" in printed
     assert "Nobody knows the truth of this trial." in printed
+
+
+def test_a_copy_that_copies_the_trial_runs_too(folder: Path) -> None:
+    """The parameter is "..": a notebook that takes the name of the folder from it has to resolve it first."""
+    (path,) = (p for p in copy_notebooks(folder) if p.name.endswith("review_a_claim.ipynb"))
+    before = bytes_of(folder)
+    assert run_copy(path)
+    assert bytes_of(folder) == before
+
+
+@pytest.mark.full
+@pytest.mark.parametrize("name", ["one_chain", "four_oils", "two_shafts"])
+@pytest.mark.parametrize("notebook", [p.name for p in STORED])
+def test_every_copy_runs_beside_every_kind_of_trial(notebook: str, name: str, tmp_path: Path) -> None:
+    write_trial(example_trial(name), tmp_path / name)
+    copies = {p.name: p for p in copy_notebooks(tmp_path / name)}
+    assert run_copy(copies[notebook])
 
 
 def test_a_skeleton_gets_notebooks_too(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
