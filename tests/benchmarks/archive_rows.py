@@ -121,10 +121,13 @@ def small_rows(folder: Path, counts: tuple[int, ...]) -> Iterator[Row]:
 
 def peak_rise(code: str, path: Path) -> float:
     """Highest resident memory of a process that reads the file, less that before, in MB."""
+    # VmHWM, not ru_maxrss: that counts what the parent held when it made the process
     text = (
-        "import resource, sys\nimport pandas, hashlib\nfrom lossstats.large_log import read_large_log\n"
-        "def now(): return int(open('/proc/self/statm').read().split()[1]) * resource.getpagesize() / 1e6\n"
-        f"before = now()\n{code}\nprint(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024 / 1e6 - before)\n"
+        "import hashlib, pandas, sys\nfrom lossstats.large_log import read_large_log\n"
+        "def kept_MB(name):\n"
+        "    lines = open('/proc/self/status').read().splitlines()\n"
+        "    return next(float(line.split()[1]) * 1024 / 1e6 for line in lines if line.startswith(name))\n"
+        f"before = kept_MB('VmRSS:')\n{code}\nprint(kept_MB('VmHWM:') - before)\n"
     )
     run = subprocess.run([sys.executable, "-c", text, str(path)], capture_output=True, text=True, check=True)
     return float(run.stdout)
