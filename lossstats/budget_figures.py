@@ -5,9 +5,8 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Protocol
 
-from lossstats.budget_lines import two_digits
 from lossstats.figure_style import BEFORE, GREY, house_style, own_axes, plain_text
-from lossstats.rendering import shown
+from lossstats.rendering import shown, two_digits
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from lossstats.rendering import Record, decimals_for, shown, shown_dof
+from lossstats.rendering import Record, decimals_for, shown, shown_dof, two_digits
 
 HEADER = ("source", "value", "unit", "distribution", "u", "dof", "sensitivity", "contribution", "share (%)")
 
@@ -109,26 +109,6 @@ class SecondOrder(Record):
             return [("none", self.why_none)]
         rows = [("standard uncertainty with them", two_digits(self.standard_uncertainty))]
         return [*rows, ("shift of the value", with_uncertainty(self.shift, self.standard_uncertainty))]
-
-
-def two_digits(number: float) -> str:
-    """Show a number with two significant digits, very small and very large ones with an exponent.
-
-    Parameters
-    ----------
-    number : float
-        The number.
-
-    Returns
-    -------
-    str
-        For example ``"0.35"``.
-    """
-    if number == 0 or not math.isfinite(number):
-        return shown(number, 0)
-    if not 1e-5 <= abs(number) < 1e5:
-        return f"{number:.1e}".replace("-", "−")
-    return shown(number, decimals_for(abs(number)))
 
 
 def with_uncertainty(value: float, u: float) -> str:

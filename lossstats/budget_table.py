@@ -10,9 +10,9 @@ from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
-from lossstats.budget_lines import HEADER, Contribution, SecondOrder, two_digits, with_uncertainty
+from lossstats.budget_lines import HEADER, Contribution, SecondOrder, with_uncertainty
 from lossstats.estimate import Interval, Term, check_confidence, coverage_factor
-from lossstats.rendering import Record, shown, shown_dof
+from lossstats.rendering import Record, shown, shown_dof, two_digits
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -6,7 +6,7 @@ import math
 
 from lossstats.estimate import Term
 from lossstats.interval_power import FINE_NODES, half_widths, quick_student_factor, student_factor
-from lossstats.power import _check
+from lossstats.power import check_above_zero, check_groups
 
 
 def equivalence_paired(difference: float, matters: float, sd: float, n: int, *, confidence: float = 0.95) -> float:
@@ -46,8 +46,8 @@ def equivalence_paired(difference: float, matters: float, sd: float, n: int, *, 
     >>> round(equivalence_paired(0.0, 0.25, 0.2, 9), 2)
     0.81
     """
-    _check(difference, 1 - confidence, ((sd, n, "sd", "n"),))
-    _check_matters(matters)
+    check_groups(difference, 1 - confidence, ((sd, n, "sd", "n"),))
+    check_above_zero("matters", matters)
     scatter = [Term(sd / math.sqrt(n), n - 1)]
     widths = half_widths(scatter, Term(0.0), student_factor(confidence), nodes=FINE_NODES[1])
     return widths.chance_within(difference, matters)
@@ -94,14 +94,9 @@ def equivalence_welch(
     >>> round(equivalence_welch(0.0, 0.5, 0.25, 6, 0.25, 6), 2)
     0.73
     """
-    _check(difference, 1 - confidence, ((sd1, n1, "sd1", "n1"), (sd2, n2, "sd2", "n2")))
-    _check_matters(matters)
+    check_groups(difference, 1 - confidence, ((sd1, n1, "sd1", "n1"), (sd2, n2, "sd2", "n2")))
+    check_above_zero("matters", matters)
     scatter = [Term(sd / math.sqrt(n), n - 1) for sd, n in ((sd1, n1), (sd2, n2))]
     factor = quick_student_factor(confidence, min(n1, n2) - 1)
     widths = half_widths(scatter, Term(0.0), factor, nodes=FINE_NODES[2])
     return widths.chance_within(difference, matters)
-
-
-def _check_matters(matters: float) -> None:
-    if not (matters > 0 and math.isfinite(matters)):
-        raise ValueError(f"matters: found {matters!r}; accepted: a difference above 0")

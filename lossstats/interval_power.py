@@ -12,7 +12,7 @@ import numpy as np
 
 from lossstats.estimate import Term, combine
 from lossstats.lattice import Array
-from lossstats.power import _variance_nodes
+from lossstats.power import variance_nodes
 from lossstats.simultaneous import AllPairs, ManyToOne
 
 Factor = Callable[[Array], Array]
@@ -111,7 +111,7 @@ def half_widths(scatter: Sequence[Term], shared: Term, factor: Factor, *, nodes:
     count = nodes or _NODES[len(scatter)]
     variance, fourth, chances = np.zeros(()), np.zeros(()), np.ones(())
     for group in scatter:
-        ratio, weights = _variance_nodes(int(group.degrees_of_freedom), count)
+        ratio, weights = variance_nodes(int(group.degrees_of_freedom), count)
         part = (group.standard_uncertainty / true) ** 2 * ratio
         variance = np.add.outer(variance, part)
         fourth = np.add.outer(fourth, part**2 / group.degrees_of_freedom)

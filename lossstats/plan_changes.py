@@ -7,7 +7,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from lossstats.planned_design import PlannedDesign
-from lossstats.planning import of_trials, smallest_visible_difference, two_digits
+from lossstats.planning import of_trials, smallest_visible_difference
+from lossstats.rendering import two_digits
 
 COSTS = ("article", "mount", "run", "reference", "longer_run")
 

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 
 from lossstats.planned_design import PlannedDesign
-from lossstats.rendering import Record, decimals_for, shown
+from lossstats.power import check_above_zero, check_reached, smallest_difference
+from lossstats.rendering import Record, two_digits
 
-_FAR = 1e4  # standard uncertainties: no larger difference is tried
+FAR = 1e4  # standard uncertainties: no larger difference is tried
 
 
 @dataclass(frozen=True)
@@ -161,16 +161,14 @@ def smallest_visible_difference(plan: PlannedDesign, *, power: float = 0.8) -> S
     >>> smallest_visible_difference(plan).words
     'a difference of 0.32 W is seen in 8 of 10 such trials'
     """
-    found = smallest_difference(lambda d: power_of(plan, d), plan.standard_uncertainty(), power, plan.confidence)
-    if found is None:
+    found = smallest_seen(plan, power)
+    if math.isinf(found):
         gain = plan.shared_terms(1.0)["gain"].standard_uncertainty
         raise ValueError(
             f"power: found {power!r}, which no difference reaches: the gain error ({100 * gain:.3g} %) grows with it; "
             "accepted: a lower power or a better calibration"
         )
-    reached = power_of(plan, found)
-    if abs(reached - power) > 1e-6:
-        raise RuntimeError(f"power: found {reached:.6g} at the difference {found:.6g} where {power:g} was sought")
+    check_reached(power_of(plan, found), found, power)
     words = f"a difference of {two_digits(found)} {plan.unit} is seen in {of_trials(power)} such trials"
     return SmallestDifference(found, power, words, plan, plan.unit, plan.notes)
 
@@ -205,8 +203,7 @@ def fit_for_question(plan: PlannedDesign, matters: float, *, power: float = 0.8)
     """
     check_above_zero("matters", matters)
     unit, chance = plan.unit, power_of(plan, matters)
-    found = smallest_difference(lambda d: power_of(plan, d), plan.standard_uncertainty(), power, plan.confidence)
-    smallest = math.inf if found is None else found
+    smallest = smallest_seen(plan, power)
     fit = smallest <= matters and plan.verdict_possible
     start = "with this bench and this plan the difference that matters"
     seen = f"a true difference of {matters:g} {unit} is seen in {of_trials(chance)} such trials"
@@ -215,7 +212,7 @@ def fit_for_question(plan: PlannedDesign, matters: float, *, power: float = 0.8)
     elif not plan.verdict_possible:
         words = f"{start} cannot be claimed: two units give no verdict"
     else:
-        instead = "" if found is None else f", {of_trials(power)} would see {two_digits(smallest)} {unit}"
+        instead = "" if math.isinf(smallest) else f", {of_trials(power)} would see {two_digits(smallest)} {unit}"
         words = f"{start} cannot be relied on to be seen: {seen}{instead}"
     return Fitness(smallest / matters, fit, words, matters, chance, smallest, power, unit, plan.notes)
 
@@ -247,80 +244,28 @@ def of_trials(chance: float) -> str:
     return f"{round(100 * chance)} of 100"
 
 
-def smallest_difference(
-    power_at: Callable[[float], float], unit: float, power: float, confidence: float
-) -> float | None:
-    """Difference at which a rising power is the one wanted.
+def smallest_seen(plan: PlannedDesign, power: float) -> float:
+    """Find the difference at which the power is the one wanted.
 
     Parameters
     ----------
-    power_at : callable
-        Power by difference.
-    unit : float
-        First difference tried.
+    plan : PlannedDesign
+        The trial.
     power : float
         Wanted.
-    confidence : float
-        Of the interval.
 
     Returns
     -------
-    float or None
-        None where no difference reaches it.
+    float
+        In the unit of the plan; infinite where no difference reaches it.
 
     Raises
     ------
     ValueError
         If the power is not between the chance at no difference and 1.
     """
-    from scipy.optimize import brentq
-
-    size = max(power_at(0.0), 1 - confidence)
-    if not size < power < 1:
-        raise ValueError(
-            f"power: found {power!r}; accepted: above the chance at no difference ({size:.3g}) and below 1"
-        )
-    top = unit
-    while power_at(top) < power:
-        top *= 2
-        if top > _FAR * unit:
-            return None
-    return float(brentq(lambda d: power_at(d) - power, 0.0, top, xtol=1e-12 * top))
-
-
-def check_above_zero(name: str, value: float) -> None:
-    """Refuse a difference that matters of 0 or less.
-
-    Parameters
-    ----------
-    name : str
-        Of the argument.
-    value : float
-        What was given.
-
-    Raises
-    ------
-    ValueError
-        Says what was found.
-    """
-    if not (value > 0 and math.isfinite(value)):
-        raise ValueError(f"{name}: found {value!r}; accepted: a difference above 0")
-
-
-def two_digits(value: float) -> str:
-    """Show a difference with two significant digits.
-
-    Parameters
-    ----------
-    value : float
-        Above 0.
-
-    Returns
-    -------
-    str
-        Rounded.
-    """
-    return shown(value, decimals_for(value))
+    unit, alpha = plan.standard_uncertainty(), 1 - plan.confidence
+    return smallest_difference(lambda d: power_of(plan, d), unit, power, alpha, farthest=FAR)
 
 
 def design_and_units(plan: PlannedDesign) -> str:

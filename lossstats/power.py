@@ -48,10 +48,10 @@ def power_paired(difference: float, sd: float, n: int, *, alpha: float = 0.05) -
     >>> round(power_paired(0.3, 0.25, 6), 3)
     0.655
     """
-    _check(difference, alpha, ((sd, n, "sd", "n"),))
+    check_groups(difference, alpha, ((sd, n, "sd", "n"),))
     from scipy.special import ndtr, stdtrit
 
-    ratio, weights = _variance_nodes(n - 1, _NODES_PAIRED)
+    ratio, weights = variance_nodes(n - 1, _NODES_PAIRED)
     limit = -stdtrit(n - 1, alpha / 2) * np.sqrt(ratio)
     shift = abs(difference) / (sd / math.sqrt(n))
     return float(weights @ (ndtr(shift - limit) + ndtr(-shift - limit)))
@@ -95,11 +95,11 @@ def power_welch(difference: float, sd1: float, n1: int, sd2: float, n2: int, *, 
     >>> round(power_welch(0.0, 1.0, 3, 1.0, 3), 4)
     0.0351
     """
-    _check(difference, alpha, ((sd1, n1, "sd1", "n1"), (sd2, n2, "sd2", "n2")))
+    check_groups(difference, alpha, ((sd1, n1, "sd1", "n1"), (sd2, n2, "sd2", "n2")))
     from scipy.special import ndtr, stdtrit
 
     nodes = {2: 81, 3: 41, 4: 41}.get(min(n1, n2), 31)  # within 1e-8 of the limit of many nodes, usually 1e-10
-    (ratio1, weights1), (ratio2, weights2) = (_variance_nodes(n - 1, nodes) for n in (n1, n2))
+    (ratio1, weights1), (ratio2, weights2) = (variance_nodes(n - 1, nodes) for n in (n1, n2))
     a, b = (sd1 * sd1 / n1 * ratio1)[:, None], (sd2 * sd2 / n2 * ratio2)[None, :]
     dof = (a + b) ** 2 / (a * a / (n1 - 1) + b * b / (n2 - 1))
     true_u = math.hypot(sd1 / math.sqrt(n1), sd2 / math.sqrt(n2))
@@ -140,7 +140,7 @@ def smallest_difference_paired(sd: float, n: int, *, power: float = 0.8, alpha: 
     >>> round(smallest_difference_paired(0.25, 6), 3)
     0.359
     """
-    _check(0.0, alpha, ((sd, n, "sd", "n"),))
+    check_groups(0.0, alpha, ((sd, n, "sd", "n"),))
     return _smallest(lambda d: power_paired(d, sd, n, alpha=alpha), sd / math.sqrt(n), power, alpha)
 
 
@@ -176,31 +176,99 @@ def smallest_difference_welch(
     RuntimeError
         If the power recomputed there is not the one wanted.
     """
-    _check(0.0, alpha, ((sd1, n1, "sd1", "n1"), (sd2, n2, "sd2", "n2")))
+    check_groups(0.0, alpha, ((sd1, n1, "sd1", "n1"), (sd2, n2, "sd2", "n2")))
     unit = math.hypot(sd1 / math.sqrt(n1), sd2 / math.sqrt(n2))
     return _smallest(lambda d: power_welch(d, sd1, n1, sd2, n2, alpha=alpha), unit, power, alpha)
 
 
 def _smallest(power_at: Callable[[float], float], unit: float, power: float, alpha: float) -> float:
-    from scipy.optimize import brentq
-
-    size = power_at(0.0)
-    if not (max(size, alpha) < power < 1):
-        raise ValueError(f"power: found {power!r}; accepted: above the size of the test ({size:.3g}) and below 1")
-    top = unit
-    while power_at(top) < power:
-        top *= 2
-    found = float(brentq(lambda d: power_at(d) - power, 0.0, top, xtol=1e-12 * top))
-    reached = power_at(found)
-    if abs(reached - power) > 1e-6:
-        raise RuntimeError(f"power: found {reached:.6g} at the difference {found:.6g} where {power:g} was sought")
+    found = smallest_difference(power_at, unit, power, alpha)
+    check_reached(power_at(found), found, power)
     return found
 
 
-@lru_cache(maxsize=256)
-def _variance_nodes(dof: int, number: int) -> tuple[Array, Array]:
-    """Nodes and weights of a sample variance over its true value.
+def smallest_difference(
+    power_at: Callable[[float], float], unit: float, power: float, alpha: float, *, farthest: float = math.inf
+) -> float:
+    """Find the difference at which a rising power is the one wanted.
 
+    Parameters
+    ----------
+    power_at : callable
+        Power by difference.
+    unit : float
+        First difference tried.
+    power : float
+        Wanted.
+    alpha : float
+        Nominal size of the test.
+    farthest : float, default inf
+        No difference beyond this many units is tried.
+
+    Returns
+    -------
+    float
+        In the unit of `unit`; infinite where no difference up to there reaches it.
+
+    Raises
+    ------
+    ValueError
+        If the power is not between the chance at no difference and 1.
+    """
+    from scipy.optimize import brentq
+
+    size = max(power_at(0.0), alpha)
+    if not size < power < 1:
+        raise ValueError(
+            f"power: found {power!r}; accepted: above the chance at no difference ({size:.3g}) and below 1"
+        )
+    top = unit
+    while power_at(top) < power:
+        top *= 2
+        if top > farthest * unit:
+            return math.inf
+    return float(brentq(lambda d: power_at(d) - power, 0.0, top, xtol=1e-12 * top))
+
+
+def check_reached(reached: float, difference: float, power: float) -> None:
+    """Refuse an answer of a solver at which the power, computed again, is not the one wanted.
+
+    Parameters
+    ----------
+    reached : float
+        Power at the difference found.
+    difference : float
+        What the solver found.
+    power : float
+        Wanted.
+
+    Raises
+    ------
+    RuntimeError
+        Says what was found.
+    """
+    if abs(reached - power) > 1e-6:
+        raise RuntimeError(f"power: found {reached:.6g} at the difference {difference:.6g} where {power:g} was sought")
+
+
+@lru_cache(maxsize=256)
+def variance_nodes(dof: int, number: int) -> tuple[Array, Array]:
+    """Give nodes and weights of a sample variance over its true value, for normal units.
+
+    Parameters
+    ----------
+    dof : int
+        Degrees of freedom of the sample variance, at least 1.
+    number : int
+        Nodes.
+
+    Returns
+    -------
+    tuple of ndarray, shape (number,)
+        Sample variance over the true one, rising, and the chance that stands for it; the chances add up to 1.
+
+    Notes
+    -----
     The variable of integration is the normal quantile z of the variance's own distribution function: the integrand
     is then smooth and dies as exp(-z**2 / 2) to both sides, where the plain trapezoid rule gains digits faster than
     any power of the number of nodes, even for one degree of freedom.
@@ -214,7 +282,23 @@ def _variance_nodes(dof: int, number: int) -> tuple[Array, Array]:
     return ratio, weights / weights.sum()
 
 
-def _check(difference: float, alpha: float, groups: tuple[tuple[float, int, str, str], ...]) -> None:
+def check_groups(difference: float, alpha: float, groups: tuple[tuple[float, int, str, str], ...]) -> None:
+    """Refuse a test of which no power can be given.
+
+    Parameters
+    ----------
+    difference : float
+        True difference, finite.
+    alpha : float
+        Size of the test, between 0 and 1.
+    groups : tuple of (float, int, str, str)
+        Standard deviation and number of units of each group, and what the caller's arguments are called.
+
+    Raises
+    ------
+    ValueError
+        Names the argument, what was found and what would be accepted.
+    """
     if not math.isfinite(difference):
         raise ValueError(f"difference: found {difference!r}; accepted: a finite number")
     if not 0 < alpha < 1:
@@ -224,3 +308,22 @@ def _check(difference: float, alpha: float, groups: tuple[tuple[float, int, str,
             raise ValueError(f"{sd_name}: found {sd!r}; accepted: a standard deviation above 0")
         if n < 2 or n != int(n):
             raise ValueError(f"{n_name}: found {n!r}; accepted: a whole number of at least 2")
+
+
+def check_above_zero(name: str, value: float) -> None:
+    """Refuse a difference of 0 or less.
+
+    Parameters
+    ----------
+    name : str
+        Of the argument.
+    value : float
+        What was given.
+
+    Raises
+    ------
+    ValueError
+        Says what was found.
+    """
+    if not (value > 0 and math.isfinite(value)):
+        raise ValueError(f"{name}: found {value!r}; accepted: a difference above 0")

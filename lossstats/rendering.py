@@ -130,6 +130,31 @@ def shown(value: float, decimals: int) -> str:
     return text.replace("-", "−")
 
 
+def two_digits(number: float) -> str:
+    """Show a number with two significant digits, very small and very large ones with an exponent.
+
+    Parameters
+    ----------
+    number : float
+        The number.
+
+    Returns
+    -------
+    str
+        For example ``"0.35"``.
+
+    Examples
+    --------
+    >>> two_digits(0.3512), two_digits(0.0), two_digits(3.14e-7)
+    ('0.35', '0', '3.1e−07')
+    """
+    if number == 0 or not math.isfinite(number):
+        return shown(number, 0)
+    if not 1e-5 <= abs(number) < 1e5:
+        return f"{number:.1e}".replace("-", "−")
+    return shown(number, decimals_for(abs(number)))
+
+
 def shown_dof(degrees_of_freedom: float) -> str:
     """Show degrees of freedom as a reader expects them: ``5``, ``7.3`` or ``∞``.
 

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
-from lossstats.rendering import decimals_for, shown, shown_dof
+from lossstats.rendering import decimals_for, shown, shown_dof, two_digits
 from lossstats.sheet_page import paragraph, picture, section, shown_p, table
 from lossstats.statement import printed_places
 
@@ -135,13 +135,13 @@ def budget_section(result: Result, pictures: Mapping[str, bytes]) -> str:
     if difference is None:
         return section(heading, paragraph(f"No budget: {result.budget.why_none}."))
     rows = [_source_row(source) for source in result.budget.sources]
-    dof, u = shown_dof(difference.degrees_of_freedom), _two_digits(difference.standard_uncertainty)
+    dof, u = shown_dof(difference.degrees_of_freedom), two_digits(difference.standard_uncertainty)
     per_cent = result.budget.percent_standard_uncertainty
     combined = ["combined", "", dof, u, "100.0"]
     head = ["source", "type", "dof", f"u of the saving ({result.settings.trial.unit})", "share (%)"]
     if per_cent is not None:
         head += ["u in percent (%)", "share (%)"]
-        combined += [_two_digits(per_cent), "100.0"]
+        combined += [two_digits(per_cent), "100.0"]
     numbers = range(2, len(head))
     alt = "Shares of the variance: " + ", ".join(f"{row[0]} {row[4]} %" for row in rows)
     caption = f"Sources by their share of the variance of {_of_what(result)}."
@@ -160,14 +160,10 @@ def _of_what(result: Result) -> str:
 
 
 def _source_row(s: SavingSource) -> tuple[str, ...]:
-    row = [s.source, s.kind, shown_dof(s.degrees_of_freedom), _two_digits(s.contribution), shown(100 * s.share, 1)]
+    row = [s.source, s.kind, shown_dof(s.degrees_of_freedom), two_digits(s.contribution), shown(100 * s.share, 1)]
     if s.percent_contribution is not None and s.percent_share is not None:
-        row += [_two_digits(s.percent_contribution), shown(100 * s.percent_share, 1)]
+        row += [two_digits(s.percent_contribution), shown(100 * s.percent_share, 1)]
     return (*row, s.stated, s.counted)
-
-
-def _two_digits(u: float) -> str:
-    return "0" if u == 0 else shown(u, decimals_for(u))
 
 
 def values_section(result: Result, pictures: Mapping[str, bytes]) -> str:

@@ -10,14 +10,13 @@ from typing import Any
 
 from lossstats.planned_design import Design, PlannedDesign
 from lossstats.planning import (
-    check_above_zero,
+    FAR,
     design_and_units,
     of_trials,
     power_of,
-    smallest_difference,
-    two_digits,
 )
-from lossstats.rendering import Record
+from lossstats.power import check_above_zero, smallest_difference
+from lossstats.rendering import Record, two_digits
 
 MOST_UNITS = 500
 
@@ -254,8 +253,8 @@ def _beyond(plan: PlannedDesign, power: float) -> str:
         return 1.0 if widths is None else widths.chance_shown(difference)
 
     unit = max(plan.standard_uncertainty(), 1e-300)
-    found = smallest_difference(limited, unit, power, plan.confidence)
-    return "" if found is None else f"a difference above {two_digits(found)} {plan.unit}, "
+    found = smallest_difference(limited, unit, power, 1 - plan.confidence, farthest=FAR)
+    return "" if math.isinf(found) else f"a difference above {two_digits(found)} {plan.unit}, "
 
 
 def check_question(difference: float, within: float | None, power: float, most: int, plan: PlannedDesign) -> None:

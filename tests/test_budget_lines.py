@@ -4,25 +4,9 @@ import math
 
 import pytest
 
-from lossstats.budget_lines import HEADER, Contribution, SecondOrder, two_digits, with_uncertainty
+from lossstats.budget_lines import HEADER, Contribution, SecondOrder, with_uncertainty
 
 LINE = Contribution("torque", 3.0125, "N m", "rectangular", 0.0123, math.inf, -0.25, 0.003075, 0.125, "limits ±0.0213")
-
-
-@pytest.mark.parametrize(
-    ("number", "words"),
-    [
-        (0.3512, "0.35"),
-        (0.0996, "0.10"),
-        (12.4, "12"),
-        (0.0, "0"),
-        (1.24e-7, "1.2e−07"),
-        (-0.5, "−0.50"),
-        (3e7, "3.0e+07"),
-    ],
-)
-def test_two_digits(number, words):
-    assert two_digits(number) == words
 
 
 @pytest.mark.parametrize(

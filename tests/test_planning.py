@@ -10,7 +10,7 @@ from statsmodels.stats.power import TTestPower
 from lossstats.comparison import compare_single
 from lossstats.interval_power import family_factor
 from lossstats.planned_design import PlannedDesign
-from lossstats.planning import fit_for_question, of_trials, power_of, smallest_visible_difference, two_digits
+from lossstats.planning import fit_for_question, of_trials, power_of, smallest_visible_difference
 from lossstats.power import power_paired, power_welch
 
 SPREAD = {"article": 0.3, "change": 0.1, "mount": 0.1, "run": 0.05}
@@ -86,7 +86,6 @@ def test_words():
     assert [of_trials(p) for p in (0.5, 0.123, 0.999, 0.001)] == [
         "5 of 10", "12 of 100", "more than 99 of 100", "fewer than 1 of 100",
     ]  # fmt: skip
-    assert two_digits(0.3249) == "0.32"
 
 
 def test_fit_for_the_question():

@@ -7,7 +7,15 @@ import pytest
 from scipy import stats
 from statsmodels.stats.power import TTestPower
 
-from lossstats.power import power_paired, power_welch, smallest_difference_paired, smallest_difference_welch
+from lossstats.power import (
+    check_reached,
+    power_paired,
+    power_welch,
+    smallest_difference,
+    smallest_difference_paired,
+    smallest_difference_welch,
+    variance_nodes,
+)
 
 
 @pytest.mark.parametrize("n", [2, 3, 4, 6, 10, 30, 200])
@@ -106,10 +114,38 @@ def test_smallest_differences():
         (lambda: power_welch(1, 1, 3, 1, 2.5), "n2: found 2.5"),
         (lambda: power_welch(1, 1, 3, math.inf, 3), "sd2: found inf"),
         (lambda: power_paired(1, 1, 3, alpha=1), "alpha: found 1"),
-        (lambda: smallest_difference_paired(1, 3, power=0.04), "power: found 0.04; accepted: above the size"),
+        (
+            lambda: smallest_difference_paired(1, 3, power=0.04),
+            "power: found 0.04; accepted: above the chance at no difference",
+        ),
         (lambda: smallest_difference_welch(1, 3, 1, 3, power=1.0), "power: found 1.0"),
     ],
 )
 def test_bad_input_is_named(call, text):
     with pytest.raises(ValueError, match=text):
         call()
+
+
+@pytest.mark.parametrize("dof", [1, 2, 7, 40])
+def test_nodes_stand_for_a_sample_variance(dof):
+    """Mean 1 and variance 2 / dof of chi-square over its degrees of freedom; its distribution function by scipy."""
+    ratio, chances = variance_nodes(dof, 161)
+    assert chances.sum() == pytest.approx(1, abs=1e-14)
+    assert chances @ ratio == pytest.approx(1, rel=1e-9)
+    assert chances @ (ratio - 1) ** 2 == pytest.approx(2 / dof, rel=1e-9)
+    assert np.all(np.diff(stats.chi2.cdf(ratio * dof, dof)) >= 0)
+
+
+def test_smallest_difference_of_a_power_that_is_bounded():
+    def power_at(difference):  # a shared error in proportion: never above 0.6
+        return 0.05 + 0.55 * (1 - math.exp(-difference))
+
+    found = smallest_difference(power_at, 0.1, 0.4, 0.05, farthest=1e4)
+    assert found == pytest.approx(-math.log(1 - 0.35 / 0.55), rel=1e-9)
+    assert smallest_difference(power_at, 0.1, 0.8, 0.05, farthest=1e4) == math.inf
+
+
+def test_a_bracket_end_is_no_answer():
+    check_reached(0.8 + 1e-9, 0.3, 0.8)
+    with pytest.raises(RuntimeError, match=r"power: found 0.75 at the difference 0.3 where 0.8 was sought"):
+        check_reached(0.75, 0.3, 0.8)

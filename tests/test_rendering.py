@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pytest
 
-from lossstats.rendering import Record, decimals_for, plain, shown, shown_dof
+from lossstats.rendering import Record, decimals_for, plain, shown, shown_dof, two_digits
 
 
 @dataclass(frozen=True)
@@ -61,6 +61,22 @@ def test_two_digits_of_the_uncertainty(u, places):
 )
 def test_numbers_as_shown(value, places, text):
     assert shown(value, places) == text
+
+
+@pytest.mark.parametrize(
+    ("number", "words"),
+    [
+        (0.3512, "0.35"),
+        (0.0996, "0.10"),
+        (12.4, "12"),
+        (0.0, "0"),
+        (1.24e-7, "1.2e−07"),
+        (-0.5, "−0.50"),
+        (3e7, "3.0e+07"),
+    ],
+)
+def test_number_with_two_digits(number, words):
+    assert two_digits(number) == words
 
 
 def test_degrees_of_freedom_as_shown():
