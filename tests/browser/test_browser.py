@@ -125,3 +125,22 @@ def test_notebooks_run_in_a_browser_and_are_readable_in_both_themes(
     assert page.asked_elsewhere == []
     with capsys.disabled():
         print(f"\npictures: {tmp_path}")
+
+
+@pytest.mark.parametrize(
+    ("style", "faint"),
+    [
+        ("color: #767676; background: #fff", 0),  # 4.54 to 1, the classic limit on white
+        ("color: #787878; background: #fff", 1),
+        ("color: #ddd; background: #111", 0),
+        ("color: #222; background: #111", 1),
+        ("color: rgba(0, 0, 0, 0.3); background: #fff", 1),
+        ("color: #fff; background: rgba(0, 0, 0, 0.1)", 1),
+    ],
+)
+def test_faint_text_is_seen(browser: Any, style: str, faint: int) -> None:
+    opened = browser.new_page()
+    opened.set_content(f'<body style="background: #fff"><div class="jp-OutputArea-output"><pre style="{style}">x</pre>')
+    found = opened.evaluate(FAINT)
+    opened.close()
+    assert len(found) == faint
