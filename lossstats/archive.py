@@ -204,8 +204,8 @@ class _Work:
         here = [number for number in range(len(self.blocks)) if number not in self.results]
         for number in here:
             self.results[number] = _reduce_block(self.blocks[number])
-        notes = [f"{self.lost} times a block lost its worker and was done again"] if self.lost else []
-        notes += [f"{len(here)} blocks were done in this process in the end"] if here else []
+        notes = [f"blocks that lost their worker and were done again: {self.lost}"] if self.lost else []
+        notes += [f"blocks done in this process in the end: {len(here)}"] if here else []
         return [self.results[number] for number in range(len(self.blocks))], tuple(notes)
 
     def _executor(self) -> AbstractContextManager[Executor]:

@@ -137,7 +137,7 @@ def test_a_lost_block_is_done_again(folders, plain):
     found = reduce_archive(folders, executor=executor, block_s=0.001)
     assert executor.calls == 5 + 2 + 1
     assert found.runs == plain.runs
-    assert found.notes == ("3 times a block lost its worker and was done again",)
+    assert found.notes == ("blocks that lost their worker and were done again: 3",)
 
 
 def test_a_block_that_is_lost_each_time_is_done_here(folders, plain):
@@ -145,7 +145,7 @@ def test_a_block_that_is_lost_each_time_is_done_here(folders, plain):
     found = reduce_archive(folders, executor=executor, block_s=0.001)
     assert executor.calls == 7
     assert (found.runs, found.failed) == (plain.runs, plain.failed)
-    assert found.notes[1] == "1 blocks were done in this process in the end"
+    assert found.notes[1] == "blocks done in this process in the end: 1"
 
 
 def test_a_broken_pool_that_was_given_is_not_used_again(folders, plain):
@@ -185,7 +185,7 @@ def test_a_pool_whose_worker_is_killed_is_replaced(folders, plain):
     found = reduce_archive(folders, executor=pool, progress=kill, block_s=0.001)
     assert len(pools) == 2
     assert (found.runs, found.failed) == (plain.runs, plain.failed)
-    assert found.notes == ("5 times a block lost its worker and was done again",)
+    assert found.notes == ("blocks that lost their worker and were done again: 5",)
 
 
 def test_a_dask_cluster_that_loses_a_worker(folders, plain):

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import gc
 import importlib.util
 import sys
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from lossstats import archive_folder
 from lossstats.archive_folder import reduce_folder
 from lossstats.conclusion import reduce_trial
+from lossstats.samples import Samples
 from lossstats.trial import find_faults, read_trial
 
 HERE = Path(__file__).parent
@@ -94,3 +97,50 @@ def test_no_folder(tmp_path):
     (failure,) = reduce_folder(tmp_path / "none").failed
     assert failure.folder == str(tmp_path / "none")
     assert "no such folder" in failure.fault
+
+
+def with_stamps(folder: Path, *, late_s: int = 0) -> Path:
+    """The small trial with time stamps in the sample files; those of the second run begin late."""
+    broken.small_trial.write(folder)
+    broken.put(folder, "trial.toml", broken.small_trial.TOML + '\n[log]\ntime_form = "iso"\n')
+    for number in range(6):
+        rows = broken.small_trial.samples(number + 1).splitlines()[1:]
+        late = late_s if number == 1 else 0
+        stamps = [f"2031-03-03T08:{10 * number + (i + late) // 60:02d}:{(i + late) % 60:02d}+01:00" for i in range(30)]
+        body = "".join(f"{stamp},{row.partition(',')[2]}\n" for stamp, row in zip(stamps, rows, strict=True))
+        broken.put(folder, f"samples/r{number + 1:02d}.csv", "time_s,loss_W\n" + body)
+    return folder
+
+
+def test_stamps_are_held_against_the_run_sheet(tmp_path):
+    assert len(reduce_folder(with_stamps(tmp_path / "sound")).runs) == 6
+    late = with_stamps(tmp_path / "late", late_s=90)
+    found = reduce_folder(late, "t")
+    assert [run.run for run in found.runs] == ["r01", "r03", "r04", "r05", "r06"]
+    assert [str(failure) for failure in found.failed] == [f"t, run r02: {fault}" for fault in find_faults(late)]
+    assert "a stamp within 60 s of the start" in found.failed[0].fault
+
+
+def test_one_big_run_is_held_at_a_time(tmp_path, monkeypatch):
+    monkeypatch.setattr(archive_folder, "_LARGE_BYTES", 0)
+    rows = 2000
+    folder = broken.small_trial.write(tmp_path / "trial")
+    broken.put(folder, "run_sheet.csv", "".join(
+        line.replace("03-03T08", f"03-{day:02d}T08")
+        for day, line in enumerate(broken.small_trial.sheet().splitlines(keepends=True), start=2)
+    ))  # fmt: skip
+    for run in range(1, 7):
+        values = 7 + np.random.default_rng(run).normal(0, 0.02, rows)
+        body = "".join(f"{i},{v:.3f}\n" for i, v in enumerate(values.tolist()))
+        broken.put(folder, f"samples/r{run:02d}.csv", "time_s,loss_W\n" + body)
+    held: list[int] = []
+    real = archive_folder._reduce_run
+
+    def counted(*arguments):
+        gc.collect()
+        held.append(sum(isinstance(one, Samples) and len(one.time_s) == rows for one in gc.get_objects()))
+        return real(*arguments)
+
+    monkeypatch.setattr(archive_folder, "_reduce_run", counted)
+    assert len(reduce_folder(folder).runs) == 6
+    assert held == [1] * 6
