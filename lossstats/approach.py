@@ -226,7 +226,7 @@ def fit_approach(blocks: Blocks) -> AveragedFit:
     # block means of equal readings differ in their last digit at most
     rounding = 1e-13 * float(np.abs(blocks.values).max())
     if np.ptp(blocks.values) <= rounding:
-        raise ValueError("approach fit: all readings are equal; accepted: readings that differ")
+        raise ValueError("approach fit: found readings that are all equal; accepted: readings that differ")
     fits = []
     for left_out in LEFT_OUT:
         from_s = blocks.start_s + left_out * blocks.span_s - 1e-9 * blocks.span_s

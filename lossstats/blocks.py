@@ -43,7 +43,7 @@ def checked_series(values: ArrayLike, *, name: str = "values", fewest: int = FEW
     finite = np.isfinite(y)
     if not finite.all():
         first = int(np.argmin(finite))
-        raise ValueError(f"{name}: sample {first} (counted from 0) is {y[first]}; accepted: finite numbers")
+        raise ValueError(f"{name}: found {y[first]} at sample {first} (counted from 0); accepted: finite numbers")
     return y
 
 
@@ -78,7 +78,7 @@ def checked_run(
     if (np.diff(t) <= 0).any():
         at = int(np.argmax(np.diff(t) <= 0)) + 1
         raise ValueError(
-            f"time_s: sample {at} (counted from 0) at {t[at]:g} s does not come after {t[at - 1]:g} s; "
+            f"time_s: found {t[at]:g} s at sample {at} (counted from 0), not after {t[at - 1]:g} s; "
             "accepted: times that rise from sample to sample"
         )
     return t, y

@@ -285,7 +285,7 @@ def write_new(path: str | Path, text: str) -> None:
         try:
             target.hardlink_to(draft)  # refuses a file that is there, even one that came up in between
         except FileExistsError:
-            raise FileExistsError(f"path: {target.name} exists; accepted: the name of a new file") from None
+            raise FileExistsError(f"path: found {target.name} already; accepted: the name of a new file") from None
     finally:
         draft.unlink(missing_ok=True)
 

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from lossstats.approach import Approach, AveragedFit, fit_approach
 from lossstats.blocks import block_averages, checked_resolution, checked_run, checked_series
-from lossstats.estimate import Interval
+from lossstats.estimate import Interval, check_confidence
 from lossstats.mixture import standard_uncertainty_and_dof
 from lossstats.quantisation import SIDE_OF_95, display_step, resolution_component, two_codes_at_most
 from lossstats.rendering import Record, decimals_for, shown, shown_dof
@@ -106,8 +106,7 @@ class Level(Record):
         """
         from scipy.special import stdtrit
 
-        if not 0 < confidence < 1:
-            raise ValueError(f"confidence: found {confidence!r}; accepted: a number above 0 and below 1, such as 0.95")
+        check_confidence(confidence)
         dof = min(self._noise_dof, 1e9)
         scale = float(stdtrit(dof, 0.5 + confidence / 2) / stdtrit(dof, 0.975)) if confidence != 0.95 else 1.0
         resolution = confidence / 0.95 * SIDE_OF_95 * self.components["resolution"]

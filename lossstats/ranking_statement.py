@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from lossstats.rendering import decimals_for, shown
-from lossstats.statement import Statement, _count, _p
+from lossstats.statement import Statement, count_of, p_is, printed_places
 
 if TYPE_CHECKING:
     from lossstats.ranked import ControlRatio, PairDifference, Ranking
@@ -55,15 +55,7 @@ def places_of(pair: PairDifference) -> int:
     int
         Decimals at which no printed end lies on another side of 0, or of the difference that matters, than it does.
     """
-    places = decimals_for(pair.standard_uncertainty)
-    matters = pair.verdict.matters
-    marks = (0.0,) if matters is None else (0.0, matters, -matters)
-    for more in range(places, places + 4):
-        sides = [(round(end, more) > m) == (end > m) and (round(end, more) < m) == (end < m)
-                 for end in (pair.low, pair.high) for m in marks]  # fmt: skip
-        if all(sides):
-            return more
-    return places
+    return printed_places(pair, pair.verdict.matters)
 
 
 def in_words(settings: Settings, ranking: Ranking, pair: PairDifference) -> str:
@@ -140,16 +132,16 @@ def _verdict(pair: PairDifference) -> str:
 
 
 def _basis(ranking: Ranking) -> str:
-    conditions = _count(len(ranking.order), "condition")
+    conditions = count_of(len(ranking.order), "condition")
     n = sorted(set(ranking.n.values()))
     if ranking.blocks:
-        data = f"{_count(n[0], 'article')}, each measured in all {conditions}"
+        data = f"{count_of(n[0], 'article')}, each measured in all {conditions}"
     else:
-        number = _count(n[0], "article") if len(n) == 1 else f"{n[0]} to {n[-1]} articles"
+        number = count_of(n[0], "article") if len(n) == 1 else f"{n[0]} to {n[-1]} articles"
         data = f"{number} in each of {conditions}, other articles in each"
     means = ", ".join(f"{name} {shown(ranking.means[name], 2)}" for name in ranking.order)
     overall = ranking.overall
-    test = "" if overall is None else f"; any difference at all: p {_p(overall.p_value)}, {overall.method}"
+    test = "" if overall is None else f"; any difference at all: p {p_is(overall.p_value)}, {overall.method}"
     return f"Basis: {data}; means {means} {ranking.unit}; {ranking.method}{test}."
 
 

@@ -57,7 +57,7 @@ def write_skeleton(folder: str | os.PathLike[str]) -> None:
     """
     path = Path(folder)
     if path.exists() and (not path.is_dir() or any(path.iterdir())):
-        raise FileExistsError(f"folder: {path.name} exists and is not empty; accepted: a new name, or an empty folder")
+        raise FileExistsError(f"folder: found {path.name} already, not empty; accepted: a new name, or an empty folder")
     (path / "samples").mkdir(parents=True)
     for name, text in (
         (trial_toml.FILE, skeleton_text()),

@@ -13,6 +13,7 @@ from lossstats.rendering import Record, decimals_for, shown, shown_dof
 if TYPE_CHECKING:
     from lossstats.comparison import Comparison
     from lossstats.estimate import Estimate
+    from lossstats.ranked import PairDifference
     from lossstats.settings import Settings
 
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
@@ -129,12 +130,12 @@ def _interval(settings: Settings, c: Comparison, d: Estimate) -> tuple[str, ...]
     )
 
 
-def printed_places(d: Estimate, matters: float | None) -> int:
+def printed_places(d: Estimate | PairDifference, matters: float | None) -> int:
     """Count the decimals at which no printed end lies on another side of 0 or of the difference that matters.
 
     Parameters
     ----------
-    d : Estimate
+    d : Estimate or PairDifference
         Value and interval to be printed.
     matters : float or None
         The difference that matters, if one was fixed.
@@ -173,18 +174,21 @@ def _basis(settings: Settings, c: Comparison) -> str:
     before, after, first, last = keys.before, keys.after, c.n[0], c.n[-1]
     source = f"repeatability known from elsewhere, {keys.repeatability_source or 'source not stated'}"
     data, method = {
-        "paired": (f"{_count(first, 'article')}, each measured {before} and {after}", "paired t"),
+        "paired": (f"{count_of(first, 'article')}, each measured {before} and {after}", "paired t"),
         "crossover": (
-            f"{_count(first, 'article')} {before} first and {_count(last, 'article')} {after} first",
+            f"{count_of(first, 'article')} {before} first and {count_of(last, 'article')} {after} first",
             "Welch t on the changes from period to period",
         ),
-        "independent": (f"{_count(first, 'article')} {before} and {_count(last, 'other article')} {after}", "Welch t"),
+        "independent": (
+            f"{count_of(first, 'article')} {before} and {count_of(last, 'other article')} {after}",
+            "Welch t",
+        ),
         "controls": (
-            f"{_count(first, 'treated article')} and {_count(last, 'untouched article')} beside them",
+            f"{count_of(first, 'treated article')} and {count_of(last, 'untouched article')} beside them",
             "Welch t on the changes",
         ),
         "single": (
-            f"one article, {_count(first, 'mount')} {before} and {_count(last, 'mount')} {after}",
+            f"one article, {count_of(first, 'mount')} {before} and {count_of(last, 'mount')} {after}",
             "Welch t on mounts" if keys.repeatability is None else source,
         ),
     }[c.design]
@@ -192,18 +196,54 @@ def _basis(settings: Settings, c: Comparison) -> str:
         return f"Basis: {data}."
     text = f"Basis: {data} ({method}, {shown_dof(c.difference.degrees_of_freedom)} effective degrees of freedom"
     if c.p_value is not None:
-        text += f"; p {_p(c.p_value)}"
+        text += f"; p {p_is(c.p_value)}"
     if c.exact is not None:
         name = "sign-flip" if c.design == "paired" else "permutation"
-        text += f"; exact {name} p {_p(c.exact.p_value)}, smallest reachable {c.exact.smallest_p:.2g}"
+        text += f"; exact {name} p {p_is(c.exact.p_value)}, smallest reachable {c.exact.smallest_p:.2g}"
     return text + ")."
 
 
-def _p(p: float) -> str:
+def p_is(p: float) -> str:
+    """Show a p value behind the letter p.
+
+    Parameters
+    ----------
+    p : float
+        From 0 to 1.
+
+    Returns
+    -------
+    str
+        For example ``"= 0.031"``; never ``"= 0"``.
+
+    Examples
+    --------
+    >>> p_is(0.03125), p_is(3e-7)
+    ('= 0.031', '< 0.0001')
+    """
     return "< 0.0001" if p < 0.0001 else f"= {p:.2g}"
 
 
-def _count(n: int, noun: str) -> str:
+def count_of(n: int, noun: str) -> str:
+    """Show a number with what is counted, small numbers in words.
+
+    Parameters
+    ----------
+    n : int
+        The number.
+    noun : str
+        What is counted, in the singular.
+
+    Returns
+    -------
+    str
+        For example ``"six articles"``.
+
+    Examples
+    --------
+    >>> count_of(1, "mount"), count_of(6, "article"), count_of(40, "article")
+    ('one mount', 'six articles', '40 articles')
+    """
     number = _NUMBERS[n] if n < len(_NUMBERS) else str(n)
     return f"{number} {noun}{'' if n == 1 else 's'}"
 

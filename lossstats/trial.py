@@ -83,10 +83,10 @@ class Run:
         for name, column in kept.items():
             if column.shape != kept["time_s"].shape or column.ndim != 1:
                 raise ValueError(
-                    f"run {self.name}: {name} has the shape {column.shape}, accepted is {kept['time_s'].shape} in 1-d"
+                    f"run {self.name}: found {name} of shape {column.shape}; accepted: {kept['time_s'].shape} in 1-d"
                 )
         if self.start.tzinfo is None:
-            raise ValueError(f"run {self.name}: start is {self.start.isoformat()}, accepted is a time with its offset")
+            raise ValueError(f"run {self.name}: found start {self.start.isoformat()}; accepted: a time with its offset")
         object.__setattr__(self, "time_s", kept.pop("time_s"))
         object.__setattr__(self, "values", kept.pop("values"))
         object.__setattr__(self, "operating_point", kept)
@@ -337,7 +337,7 @@ def write_trial(trial: Trial, folder: str | os.PathLike[str]) -> None:
     """
     target = Path(folder)
     if target.exists() or target.is_symlink():
-        raise FileExistsError(f"folder: {target.name} exists; accepted: the name of a folder that does not")
+        raise FileExistsError(f"folder: found {target.name} already; accepted: the name of a new folder")
     draft = target.parent / f".{target.name}.{secrets.token_hex(4)}"
     (draft / "samples").mkdir(parents=True)
     try:

@@ -202,7 +202,7 @@ def _check_bench_model(settings: Settings, reader: TableReader) -> None:
             accepted = "0 beside a table [bench_model]: the transducers hold the calibration and the zeros"
             reader.fault(("instrument", key), f"the number {getattr(settings.instrument, key):g}", accepted)
     if settings.trial.unit != "W":
-        accepted = '"W": a loss reckoned from N m and rpm is in W'
+        accepted = '"W": a loss reckoned from N m and r/min is in W'
         reader.fault(("trial", "unit"), f"{quoted(settings.trial.unit)} with a table [bench_model]", accepted)
 
 

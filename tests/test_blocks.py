@@ -13,15 +13,15 @@ TEN = np.arange(10.0)
     [
         (TEN, TEN[:9], r"values: found 9 samples; accepted: at least 10"),
         (np.arange(11.0), TEN, r"found 11 times and 10 readings; accepted: as many of each"),
-        (TEN, np.where(TEN == 4, np.nan, TEN), r"values: sample 4 \(counted from 0\) is nan; accepted: finite"),
-        (TEN, np.where(TEN == 7, np.inf, TEN), r"values: sample 7 \(counted from 0\) is inf"),
-        (np.where(TEN == 3, np.nan, TEN), TEN, r"time_s: sample 3 \(counted from 0\) is nan"),
+        (TEN, np.where(TEN == 4, np.nan, TEN), r"values: found nan at sample 4 \(counted from 0\); accepted: finite"),
+        (TEN, np.where(TEN == 7, np.inf, TEN), r"values: found inf at sample 7 \(counted from 0\)"),
+        (np.where(TEN == 3, np.nan, TEN), TEN, r"time_s: found nan at sample 3 \(counted from 0\)"),
         (
             np.where(TEN == 3, 2.0, TEN),
             TEN,
-            r"time_s: sample 3 .* at 2 s does not come after 2 s; accepted: times that",
+            r"time_s: found 2 s at sample 3 .*, not after 2 s; accepted: times that",
         ),
-        (TEN[::-1], TEN, r"time_s: sample 1 .* at 8 s does not come after 9 s"),
+        (TEN[::-1], TEN, r"time_s: found 8 s at sample 1 .*, not after 9 s"),
         (TEN, np.ones((10, 2)), r"values: found an array of 2 dimensions; accepted: one dimension"),
     ],
 )

@@ -81,7 +81,7 @@ def test_csv_can_be_read_back(budget, tmp_path):
 
 def test_csv_is_never_written_over(budget, tmp_path):
     (tmp_path / "budget.csv").write_text("mine")
-    with pytest.raises(FileExistsError, match=r"path: budget.csv exists; accepted: the name of a new file"):
+    with pytest.raises(FileExistsError, match=r"path: found budget.csv already; accepted: the name of a new file"):
         budget.to_csv(tmp_path / "budget.csv")
     assert [p.name for p in tmp_path.iterdir()] == ["budget.csv"]
     assert (tmp_path / "budget.csv").read_text() == "mine"

@@ -58,7 +58,7 @@ def test_the_interval_at_other_confidences():
     half = student.ppf(0.995, mean.degrees_of_freedom) * mean.standard_uncertainty
     assert mean.interval(0.99).high == pytest.approx(mean.value + half, rel=1e-12)
     for bad in (0, 1, 1.5):
-        with pytest.raises(ValueError, match=r"confidence: found .*; accepted: a number above 0 and below 1"):
+        with pytest.raises(ValueError, match=r"confidence: found .*; accepted: a number between 0 and 1"):
             level.interval(bad)
 
 

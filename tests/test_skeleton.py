@@ -80,10 +80,10 @@ def test_an_empty_folder_is_taken_and_a_filled_one_refused(tmp_path: Path) -> No
     (tmp_path / "empty").mkdir()
     write_skeleton(tmp_path / "empty")
     with pytest.raises(
-        FileExistsError, match="folder: empty exists and is not empty; accepted: a new name, or an empty"
+        FileExistsError, match="folder: found empty already, not empty; accepted: a new name, or an empty"
     ):
         write_skeleton(tmp_path / "empty")
     (tmp_path / "file").write_text("x")
-    with pytest.raises(FileExistsError, match="folder: file exists"):
+    with pytest.raises(FileExistsError, match="folder: found file already"):
         write_skeleton(tmp_path / "file")
     assert (tmp_path / "file").read_text() == "x"

@@ -107,9 +107,9 @@ def test_arrays_of_a_run_are_not_to_be_written_to(tmp_path: Path) -> None:
 
 
 def test_runs_refuse_columns_that_do_not_fit_and_clocks_without_offset() -> None:
-    with pytest.raises(ValueError, match=r"run r: values has the shape \(2,\), accepted is \(3,\) in 1-d"):
+    with pytest.raises(ValueError, match=r"run r: found values of shape \(2,\); accepted: \(3,\) in 1-d"):
         Run("r", START, "zero", time_s=np.arange(3.0), values=np.arange(2.0))
-    with pytest.raises(ValueError, match="run r: start is 2031-03-03T08:00:00, accepted is a time with its offset"):
+    with pytest.raises(ValueError, match="run r: found start 2031-03-03T08:00:00; accepted: a time with its offset"):
         Run("r", START.replace(tzinfo=None), "zero")
 
 
@@ -251,7 +251,7 @@ def test_a_trial_read_through_a_map_is_written_in_the_own_form(tmp_path: Path) -
 def test_an_existing_folder_is_refused(tmp_path: Path) -> None:
     trial = make_trial([noisy(seed) for seed in range(4)])
     (tmp_path / "trial").mkdir()
-    with pytest.raises(FileExistsError, match="folder: trial exists; accepted: the name of a folder that does not"):
+    with pytest.raises(FileExistsError, match="folder: found trial already; accepted: the name of a new folder"):
         write_trial(trial, tmp_path / "trial")
     assert list((tmp_path / "trial").iterdir()) == []
 
