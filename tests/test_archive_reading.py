@@ -240,3 +240,18 @@ def test_memory_does_not_grow_with_the_number_of_files(tmp_path):
     tracemalloc.stop()
     assert len(files) == 4000  # 3.7 MB of text
     assert peak < 12e6
+
+
+def test_files_spoilt_at_random_are_told_as_by_themselves(tmp_path):
+    rng = np.random.default_rng(8)
+    pieces = [b"", b"0", b"7", b"-", b".", b",", b"\n", b" ", b"e", b"\r\n", b"x", b"\0", b"5.00", b"\n\n"]
+    contents, spoilt = {}, 0
+    for number in range(400):
+        data = bytearray(text(number % 5, 8 + number % 3))
+        for _ in range(rng.integers(0, 3)):
+            place = int(rng.integers(0, len(data)))
+            data[place : place + int(rng.integers(0, 2))] = pieces[rng.integers(0, len(pieces))]
+        contents[f"r{number:03d}.csv"] = bytes(data)
+    for one in check(tmp_path, put(tmp_path, contents), LOG):
+        spoilt += bool(one.faults)
+    assert 100 < spoilt < 300
