@@ -24,7 +24,7 @@ class WithTable(Protocol):
         ...
 
 
-def draw_budget(budget: WithTable, *, ax: Axes | None = None) -> Axes:
+def draw_sources(budget: WithTable, *, ax: Axes | None = None) -> Axes:
     """Draw what each source adds to the uncertainty, the largest first.
 
     Parameters
@@ -80,3 +80,6 @@ def _title(budget: WithTable, output: str, unit: str) -> str:
     if u is None:
         return f"Where the uncertainty{of} comes from"
     return f"Where the standard uncertainty{of}, {two_digits(u)} {plain_text(unit)}".rstrip() + ", comes from"
+
+
+draw_budget = draw_sources  # the name before it was told from the figure of the budget of a saving

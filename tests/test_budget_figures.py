@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from lossstats.budget import propagate
-from lossstats.budget_figures import MOST_BARS, draw_budget
+from lossstats.budget_figures import MOST_BARS, draw_sources
 from lossstats.source import Source
 
 mpl.use("Agg")
@@ -30,7 +30,7 @@ def budget():
 
 
 def test_bars_are_the_contributions_largest_first(budget):
-    ax = draw_budget(budget)
+    ax = draw_sources(budget)
     sizes = [bar.get_width() for bar in ax.patches]
     assert sizes == pytest.approx(sorted(budget.table["contribution"], reverse=True))
     assert [label.get_text() for label in ax.get_yticklabels()] == [r"gain_\$x\$", "speed", "zero"]
@@ -39,7 +39,7 @@ def test_bars_are_the_contributions_largest_first(budget):
 
 
 def test_shares_stand_beside_the_bars(budget):
-    texts = [text.get_text() for text in draw_budget(budget).texts]
+    texts = [text.get_text() for text in draw_sources(budget).texts]
     shares = sorted(budget.table["share"], reverse=True)
     assert texts[0] == f"0.35   {100 * shares[0]:.1f} %"
     assert len(texts) == 3
@@ -49,7 +49,7 @@ def test_drawn_into_axes_given(budget):
     import matplotlib.pyplot as plt
 
     _, ax = plt.subplots()
-    assert draw_budget(budget, ax=ax) is ax
+    assert draw_sources(budget, ax=ax) is ax
 
 
 class Bare:
@@ -58,7 +58,7 @@ class Bare:
 
 
 def test_anything_with_a_table_and_no_more_bars_than_can_be_read():
-    ax = draw_budget(Bare())
+    ax = draw_sources(Bare())
     assert len(ax.patches) == MOST_BARS
     texts = [text.get_text() for text in ax.texts]
     assert "6 smaller sources not drawn" in texts
@@ -68,4 +68,4 @@ def test_anything_with_a_table_and_no_more_bars_than_can_be_read():
 
 def test_a_budget_of_nothing_can_be_drawn():
     empty = propagate(lambda x: x, {"x": Source.normal(0.0, value=1.0)})
-    assert len(draw_budget(empty).patches) == 1
+    assert len(draw_sources(empty).patches) == 1
