@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from lossstats.at_nominal import AtNominal, at_nominal
 from lossstats.drift import DriftCorrection, correct_drift
 from lossstats.exponent_fit import FittedExponent, fit_exponent
+from lossstats.settings import ComparisonKeys
 from lossstats.trial import Run, Trial
 from lossstats.unit_table import TestRun, UnitTable, make_unit_table
 
@@ -116,18 +117,19 @@ def _fit(
 ) -> FittedExponent:
     """Exponent by the unit values, as corrected with another one."""
     nominal, drift, units = corrected
-    values = np.array([v.value for v in units.values])
+    # Untouched articles have another change from condition to condition, which must not look like scatter.
+    rows = [i for i, v in enumerate(units.values) if v.group == "treated"]
+    cells, averaging = [units.values[i] for i in rows], units.averaging[rows]
+    values = np.array([v.value for v in cells])
     # The way of a unit value with the exponent: its own operating point, and that of the references taken off it.
-    slope = (
-        -(units.averaging @ drift.carried(drift.nominal_levels * nominal.fitted[name], of="nominal levels")) / values
-    )
+    slope = -(averaging @ drift.carried(drift.nominal_levels * nominal.fitted[name], of="nominal levels")) / values
     tests = [i for i, run in enumerate(runs) if run.role == "test"]
     fit = fit_exponent(
         values * np.exp(exponent * slope),
         trial.settings.operating_point[name].nominal * np.exp(slope),
-        [v.condition for v in units.values],
-        blocks=None if trial.settings.comparison.design == "independent" else [v.unit for v in units.values],
-        u_point=float(np.sqrt((units.averaging**2 @ nominal.mean_u[name][tests] ** 2).mean())),
+        [v.condition for v in cells],
+        blocks=[v.unit for v in cells] if _same_articles(trial.settings.comparison) else None,
+        u_point=float(np.sqrt((averaging**2 @ nominal.mean_u[name][tests] ** 2).mean())),
     )
     if fit.exponent is None:
         raise ValueError(
@@ -178,5 +180,10 @@ def _tabulate(trial: Trial, drift: DriftCorrection, used: Sequence[bool]) -> Uni
         controls=keys.controls,
         # A known repeatability speaks of mounts, and the article is then one unit whatever the number of mounts.
         unit="article" if keys.repeatability is not None else keys.unit_of_replication,
-        paired=keys.design in {"paired", "crossover", "controls"} or keys.blocks == "article",
+        paired=_same_articles(keys),
     )
+
+
+def _same_articles(keys: ComparisonKeys) -> bool:
+    """Whether a unit stands in every condition; mounts of one article do not, though they are numbered alike."""
+    return keys.design in {"paired", "crossover", "controls"} or keys.blocks == "article"

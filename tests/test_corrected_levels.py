@@ -121,3 +121,50 @@ def test_patterns_are_carried_through_drift_and_zero():
     n = drift.nominal_levels.size
     np.testing.assert_allclose(drift.carried(np.full(n, 0.3)), 0.3, atol=1e-12)  # the origin keeps it
     assert drift.carried(np.zeros(n)).any() == False  # noqa: E712
+
+
+def one_article(left_out=()):
+    """Eight mounts of one article in each condition, numbered alike."""
+    plan = lay_out("single", mounts=8, references_every=2)
+    plan = replace(
+        plan,
+        runs=tuple(run for k, run in enumerate(plan.runs) if k not in left_out),
+        articles=Articles(saving=0.5, change_sd=0.0, mount_sd=0.03, run_sd=0.01),
+        readings=QUIET,
+        power=Power("input_power_W", 280.0, 30.0, run_spread=0.02, within_sd=0.2, step=0.1, exponent=0.8),
+    )
+    settings = replace(declare(plan), operating_point={"input_power_W": OperatingPoint(280.0, 30.0, "fitted power")})
+    return analyse(simulate_trial(replace(plan, settings=settings), rng=3)[0])
+
+
+def test_mounts_numbered_alike_are_no_blocks_of_a_fitted_power():
+    """Mount 3 before and mount 3 after have nothing in common: 16 values less 2 conditions less 1 are 13."""
+    result = one_article()
+    (note,) = [n for n in result.notes if "exponent was fitted" in n]
+    assert note.startswith("input_power_W")
+    scatter = result.comparison.difference._spread.scatter
+    assert 7 * 13 / 14 < scatter.degrees_of_freedom <= 13
+    assert one_article(left_out=(1,)).comparison.n == (7, 8)
+
+
+def test_untouched_articles_do_not_disturb_a_fitted_power():
+    """The saving of the treated is no scatter: it would make the exponent, and the result, many times less certain."""
+    plan = lay_out("controls", articles=8, controls=6, references_every=None)
+    plan = replace(
+        plan,
+        articles=Articles(saving=1.5, article_sd=0.2, change_sd=0.02, mount_sd=0.02, run_sd=0.01),
+        bench=Bench(),
+        readings=QUIET,
+        power=Power("input_power_W", 280.0, 30.0, run_spread=0.02, within_sd=0.2, step=0.1, exponent=0.8),
+    )
+    declared = declare(plan)
+    points = {
+        "fitted": OperatingPoint(280.0, 30.0, "fitted power"),
+        "known": OperatingPoint(280.0, 30.0, "power", 0.8),
+    }
+    u = {}
+    for name, point in points.items():
+        settings = replace(declared, operating_point={"input_power_W": point})
+        difference = analyse(simulate_trial(replace(plan, settings=settings), rng=8)[0]).comparison.difference
+        u[name] = difference.standard_uncertainty
+    assert u["fitted"] < 3 * u["known"]
