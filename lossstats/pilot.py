@@ -19,6 +19,9 @@ if TYPE_CHECKING:
     from lossstats.result import Result
 
 
+_LEAST_DOF = 1.0  # a difference of mean squares may have less, and its limit would then mean nothing
+
+
 @dataclass(frozen=True)
 class PilotComponents(Record):
     """Standard deviations by source, with degrees of freedom, as `PlannedDesign` takes them.
@@ -143,7 +146,8 @@ def components_from_trials(folders_or_trials: Any) -> PilotComponents:
     if "mount" not in squares and reference is not None and "mount" in reference.expected:
         squares["mount"] = MeanSquare(reference.value, reference.degrees_of_freedom, {"mount": 1.0, "run": 1.0})
         notes.append("no mount was repeated: refit and run of the reference article stand in for mount and run")
-    components, more = solve(squares)
+    solved, more = solve(squares)
+    components = {name: Term(sd, max(dof, _LEAST_DOF)) for name, (sd, dof) in solved.items()}
     names = tuple(result.name or f"trial {i}" for i, result in enumerate(results, start=1))
     return PilotComponents(
         _with_readings(components, results),

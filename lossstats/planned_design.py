@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from typing import Any, Literal, get_args
 
 from lossstats.estimate import Term, combine
@@ -167,14 +168,10 @@ class PlannedDesign(Record):
         Returns
         -------
         float
-            Root of ν over the chi-square quantile of 1 - assurance; 1 for standard deviations taken as known.
+            Of the first group: root of ν over the chi-square quantile of 1 - assurance; less where fewer mounts or
+            runs have a lower limit, which then holds for this plan as well; 1 for standard deviations taken as known.
         """
-        from scipy.special import gammaincinv
-
-        dof = self._groups()[0][0].degrees_of_freedom
-        if self.assurance is None or math.isinf(dof) or self.repeatability is not None:
-            return 1.0
-        return math.sqrt(dof / (2 * float(gammaincinv(dof / 2, 1 - self.assurance))))
+        return self._planned()[0][0] / self._groups()[0][0].standard_uncertainty
 
     @property
     def scatter(self) -> tuple[Term, ...]:
@@ -188,8 +185,7 @@ class PlannedDesign(Record):
         if self.repeatability is not None:
             return ()
         share = 0.5 if self.design == "crossover" else 1.0  # the difference is the mean of the two order means
-        factor = self.inflation
-        return tuple(Term(share * factor * sd.standard_uncertainty / math.sqrt(n), n - 1) for sd, n in self._groups())
+        return tuple(Term(share * sd / math.sqrt(n), n - 1) for sd, n in self._planned())
 
     @property
     def degrees_of_freedom(self) -> float:
@@ -359,11 +355,29 @@ class PlannedDesign(Record):
 
     def _groups(self) -> tuple[tuple[Term, int], ...]:
         """Standard deviation of the units of each group at face value, and their number."""
+        return tuple(zip(self._sds(self.mounts, self.runs), self.units, strict=False))
+
+    def _planned(self) -> tuple[tuple[float, int], ...]:
+        """Standard deviation of the units of each group as planned with, and their number.
+
+        More mounts or runs never make a unit vary more, so an upper limit with fewer holds with more. Without that,
+        the combined degrees of freedom of a well known and a hardly known component could make them seem to do harm.
+        """
+        assurance = self.assurance
+        if assurance is None or self.repeatability is not None:
+            return tuple((sd.standard_uncertainty, n) for sd, n in self._groups())
+        mounts = 1 if self.design == "single" else self.mounts
+        fewer = [self._sds(m, r) for m in range(1, mounts + 1) for r in range(1, self.runs + 1)]
+        limits = (min(_upper(sds[group], assurance) for sds in fewer) for group in range(len(self.units)))
+        return tuple(zip(limits, self.units, strict=True))
+
+    def _sds(self, mounts: int, runs: int) -> tuple[Term, Term]:
+        """Standard deviation of a unit of each group, with this many mounts and runs."""
         known = {} if self.repeatability is None else {"mount": self.repeatability}
         share = {name: as_term(value) for name, value in (known or self.components).items()}
-        m, r = self.mounts, self.mounts * self.runs
+        m, r = mounts, mounts * runs
         if self.design == "single":
-            m, r = 1, self.runs
+            m, r = 1, runs
         within = {"mount": 1 / m, "run": 1 / r, "readings": 1 / (r * self.run_length)}
         if len(self.units) == 2 and self.design in ("independent", "several"):
             of_unit = {"article": 1.0, "change": 0.5, **within}
@@ -372,8 +386,7 @@ class PlannedDesign(Record):
         else:
             of_unit = {"change": 1.0, **{name: 2 * part for name, part in within.items()}}
         untouched = {name: part for name, part in of_unit.items() if name != "change"}
-        weights = (of_unit, untouched if self.design == "controls" else of_unit)
-        return tuple((_combined(share, weight), n) for weight, n in zip(weights, self.units, strict=False))
+        return _combined(share, of_unit), _combined(share, untouched if self.design == "controls" else of_unit)
 
     def _factor(self) -> Factor:
         if self.design != "several":
@@ -406,3 +419,15 @@ def _combined(sds: dict[str, Term], weights: dict[str, float]) -> Term:
         if name in sds
     ]
     return combine(parts)
+
+
+def _upper(sd: Term, assurance: float) -> float:
+    """Upper limit of a standard deviation that is itself an estimate."""
+    return sd.standard_uncertainty * _upper_factor(sd.degrees_of_freedom, assurance)
+
+
+@lru_cache(maxsize=4096)
+def _upper_factor(dof: float, assurance: float) -> float:
+    from scipy.special import gammaincinv
+
+    return 1.0 if math.isinf(dof) else math.sqrt(dof / (2 * float(gammaincinv(dof / 2, 1 - assurance))))

@@ -9,6 +9,7 @@ from scipy import stats
 from lossstats.contrast import crossover_contrast, group_contrast, paired_contrast
 from lossstats.drift import correct_drift
 from lossstats.planned_design import PlannedDesign
+from lossstats.planning import power_of
 
 SPREAD = {"article": 0.3, "change": 0.1, "mount": 0.1, "run": 0.05}
 
@@ -143,3 +144,18 @@ def test_cautions_and_renderings():
     text = str(with_references)
     assert "shared: references" in text and "smallest exact p" in text
     assert "<th" in with_references._repr_html_() and with_references.to_dict()["articles"] == 6
+
+
+def test_power_never_falls_with_mounts_runs_or_articles():
+    """Change hardly known and mounts well known: the case in which combined degrees of freedom alone mislead."""
+    known = {"change": (0.173, 1.7), "mount": (0.052, 6.0), "run": (0.03, 10.0)}
+    for design in ("paired", "independent", "controls"):
+        components = known | ({"article": (0.3, 5.0)} if design == "independent" else {})
+        sizes = [(n, m, r) for n in (6, 12) for m in (1, 2, 6) for r in (1, 4)]
+        power = {
+            size: power_of(PlannedDesign(design, size[0], components, mounts=size[1], runs=size[2]), 0.25)
+            for size in sizes
+        }
+        for (n, m, r), found in power.items():
+            more = [power[size] for size in sizes if size[0] >= n and size[1] >= m and size[2] >= r]
+            assert min(more) >= found - 1e-9
