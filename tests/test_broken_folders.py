@@ -5,22 +5,17 @@ Evidence: the place and the reason of each fault are known because the test made
 
 from __future__ import annotations
 
-import importlib.util
 import os
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pytest
+import small_trial
 
 from lossstats.faults import TrialError
 from lossstats.trial import find_faults, read_trial
 
-_spec = importlib.util.spec_from_file_location("small_trial", Path(__file__).with_name("small_trial.py"))
-assert _spec is not None
-assert _spec.loader is not None
-small_trial = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(small_trial)
 put, row, swap = small_trial.put, small_trial.row, small_trial.swap
 
 FILE = "samples/r01.csv"

@@ -1,10 +1,9 @@
 """Figures against the numbers of the result they draw, for every design."""
 
-import importlib.util
 from dataclasses import replace
 from itertools import pairwise
-from pathlib import Path
 
+import drawn_results as drawn
 import matplotlib as mpl
 import numpy as np
 import pytest
@@ -14,9 +13,6 @@ from lossstats import figures
 from lossstats.figure_style import house_style
 from lossstats.result import to_json
 
-_spec = importlib.util.spec_from_file_location("drawn_results", Path(__file__).with_name("drawn_results.py"))
-drawn = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(drawn)
 result = drawn.result
 DRAW = {
     "levels": figures.draw_levels,

@@ -1,20 +1,15 @@
 """The figure of all levels against the table of runs."""
 
-import importlib.util
 import itertools
 from dataclasses import replace
-from pathlib import Path
 
+import drawn_results as drawn
 import matplotlib as mpl
 import numpy as np
 import pytest
 from matplotlib.figure import Figure
 
 from lossstats.figures import SIZES, draw_levels
-
-_spec = importlib.util.spec_from_file_location("drawn_results", Path(__file__).with_name("drawn_results.py"))
-drawn = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(drawn)
 
 
 def drawn_axes(found):

@@ -1,22 +1,15 @@
 """Contradictions by their words; what an order leaves confounded, by orders written out by hand."""
 
-import importlib.util
 from dataclasses import replace
 from datetime import datetime, timedelta
-from pathlib import Path
 
 import pytest
+from planned import planned
 
 from lossstats.order_checks import changes_condition, confounded, contradictions, too_early, unbracketed
 from lossstats.plan_times import OrderedRun
 from lossstats.run_order import lay_out_runs
 
-_spec = importlib.util.spec_from_file_location("planned", Path(__file__).with_name("planned.py"))
-assert _spec is not None
-assert _spec.loader is not None
-_module = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(_module)
-planned = _module.planned
 ONE_WAY = {"one_way": True}
 
 CONTRADICTIONS = [

@@ -1,12 +1,11 @@
 """Departures from a plan, each made on purpose on a trial that was carried out as planned."""
 
-import importlib.util
 from dataclasses import replace
 from datetime import timedelta
-from pathlib import Path
 
 import numpy as np
 import pytest
+from planned import planned
 
 from lossstats.plan_departures import departures
 from lossstats.plan_file import plan_text, read_plan, seal_plan
@@ -14,12 +13,6 @@ from lossstats.run_order import lay_out_runs
 from lossstats.settings import OperatingPoint, ScopeKeys
 from lossstats.trial import Run, Trial
 
-_spec = importlib.util.spec_from_file_location("planned", Path(__file__).with_name("planned.py"))
-assert _spec is not None
-assert _spec.loader is not None
-_module = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(_module)
-planned = _module.planned
 TIME_S = np.arange(0.0, 1201.0, 60.0)
 
 

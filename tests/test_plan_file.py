@@ -1,25 +1,17 @@
 """The sealed plan. Evidence: the hash recomputed in the test from the file alone, as the docstring says it is taken."""
 
 import hashlib
-import importlib.util
 import json
 import math
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
+from planned import planned
 
 from lossstats.faults import TrialError
 from lossstats.plan_file import FILE, json_values, plan_text, planned_settings, read_plan, seal_plan
 from lossstats.run_order import lay_out_runs
 from lossstats.settings import InstrumentKeys, ScopeKeys
-
-_spec = importlib.util.spec_from_file_location("planned", Path(__file__).with_name("planned.py"))
-assert _spec is not None
-assert _spec.loader is not None
-_module = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(_module)
-planned = _module.planned
 
 
 @pytest.fixture

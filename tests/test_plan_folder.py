@@ -2,12 +2,12 @@
 
 import csv
 import hashlib
-import importlib.util
 import json
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
+from planned import planned
 
 from lossstats import plan_folder
 from lossstats.cli import main
@@ -22,12 +22,6 @@ from lossstats.skeleton import write_skeleton
 from lossstats.trial import read_trial, write_trial
 from lossstats.trial_toml import settings_text
 
-_spec = importlib.util.spec_from_file_location("planned", Path(__file__).with_name("planned.py"))
-assert _spec is not None
-assert _spec.loader is not None
-_module = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(_module)
-planned = _module.planned
 WRITTEN = {"run_sheet.csv", "run_sheet.html", "plan.json"}
 
 

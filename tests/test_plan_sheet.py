@@ -1,24 +1,16 @@
 """The printable sheet: every run with its boxes, nothing loaded, text stays text."""
 
-import importlib.util
 import re
 from dataclasses import replace
 from html.parser import HTMLParser
-from pathlib import Path
 
 import pytest
+from planned import planned
 
 from lossstats.plan_file import seal_plan
 from lossstats.plan_sheet import plan_page
 from lossstats.run_order import lay_out_runs
 from lossstats.sheet_record import CAUTIONS
-
-_spec = importlib.util.spec_from_file_location("planned", Path(__file__).with_name("planned.py"))
-assert _spec is not None
-assert _spec.loader is not None
-_module = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(_module)
-planned = _module.planned
 
 
 def page(settings):

@@ -1,13 +1,12 @@
 """A plan rehearsed. Evidence: the same to the last bit wherever it is computed; sentences and notes; refusals."""
 
-import importlib.util
 import multiprocessing
 from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
+from planned import planned
 
 from lossstats.faults import TrialError
 from lossstats.plan_file import plan_text, seal_plan
@@ -16,14 +15,6 @@ from lossstats.rehearsed_bench import quiet_bench, usual_bench
 from lossstats.run_order import lay_out_runs
 from lossstats.settings import ReadingsKeys, SettlingKeys
 from lossstats.simulate import Approach, LinearDrift
-
-_spec = importlib.util.spec_from_file_location("planned", Path(__file__).with_name("planned.py"))
-assert _spec is not None
-assert _spec.loader is not None
-_module = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(_module)
-planned = _module.planned
-
 
 SPREAD = {"article": 0.3, "change": 0.1, "mount": 0.08, "run": 0.04}
 MATTERS = {"difference_that_matters": 0.25}

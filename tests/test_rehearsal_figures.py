@@ -1,22 +1,13 @@
 """Figure of a rehearsal: bars and lines stand where the shares are, nothing cut off."""
 
-import importlib.util
-from pathlib import Path
-
 import matplotlib as mpl
 import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from planned import planned
 
 from lossstats.rehearsal import rehearse
 from lossstats.rehearsal_figures import REHEARSAL_SIZE, draw_rehearsal
-
-_spec = importlib.util.spec_from_file_location("planned", Path(__file__).with_name("planned.py"))
-assert _spec is not None
-assert _spec.loader is not None
-_module = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(_module)
-planned = _module.planned
 
 mpl.use("Agg")
 

@@ -1,24 +1,16 @@
 """What a rehearsal came to. Evidence: the binomial definitions of both intervals; counts by hand; renderings."""
 
-import importlib.util
 import json
-from pathlib import Path
 
 import numpy as np
 import pytest
+from planned import planned
 from scipy import stats
 from statsmodels.stats.proportion import proportion_confint
 
 from lossstats.rehearsal import rehearse
 from lossstats.rehearsal_result import VERDICTS, HalfWidth, median_half_width, share_of, summed
 from lossstats.rehearsed_trials import Outcome
-
-_spec = importlib.util.spec_from_file_location("planned", Path(__file__).with_name("planned.py"))
-assert _spec is not None
-assert _spec.loader is not None
-_module = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(_module)
-planned = _module.planned
 
 
 @pytest.fixture(scope="module")

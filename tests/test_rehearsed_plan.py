@@ -1,11 +1,10 @@
 """From a plan to what is simulated. Evidence: what was put in, read off what came out; messages."""
 
-import importlib.util
 import math
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
+from planned import planned
 
 from lossstats.faults import TrialError
 from lossstats.plan_file import plan_text, planned_settings, seal_plan
@@ -14,14 +13,6 @@ from lossstats.rehearsed_plan import make_rehearsed_plan, open_plan, reference_s
 from lossstats.run_order import lay_out_runs
 from lossstats.settings import Column, DriftKeys, InstrumentKeys, LogKeys, OperatingPoint, ReadingsKeys
 from lossstats.trial_toml import settings_text
-
-_spec = importlib.util.spec_from_file_location("planned", Path(__file__).with_name("planned.py"))
-assert _spec is not None
-assert _spec.loader is not None
-_module = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(_module)
-planned = _module.planned
-
 
 SPREAD = {"article": 0.3, "change": 0.1, "mount": 0.08, "run": 0.04}
 

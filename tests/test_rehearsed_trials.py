@@ -1,12 +1,11 @@
 """Blocks of simulated trials. Evidence: a naive loop over the public analysis; wrong claims spelt out by hand."""
 
-import importlib.util
 from concurrent.futures import Future
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
+from planned import planned
 
 from lossstats.analysis import analyse
 from lossstats.rehearsed_bench import quiet_bench, usual_bench
@@ -25,14 +24,6 @@ from lossstats.run_order import lay_out_runs
 from lossstats.settings import ReadingsKeys, SettlingKeys
 from lossstats.simulate import Approach, simulate_levels, simulate_trial
 from lossstats.verdict import decide
-
-_spec = importlib.util.spec_from_file_location("planned", Path(__file__).with_name("planned.py"))
-assert _spec is not None
-assert _spec.loader is not None
-_module = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(_module)
-planned = _module.planned
-
 
 SPREAD = {"article": 0.3, "change": 0.1, "mount": 0.08, "run": 0.04}
 MATTERS = {"difference_that_matters": 0.25}

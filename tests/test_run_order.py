@@ -1,16 +1,15 @@
 """Orders of runs. Evidence: constraints held by a plain second check over drawn plans; short orders by hand."""
 
-import importlib.util
 from collections import Counter
 from dataclasses import replace
 from datetime import datetime, timedelta
 from itertools import groupby, pairwise
-from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from planned import planned, words
 
 from lossstats.faults import TrialError
 from lossstats.order_checks import contradictions, too_early, unbracketed
@@ -18,12 +17,6 @@ from lossstats.run_order import lay_out_runs
 from lossstats.run_sheet import read_run_sheet, run_sheet_text
 from lossstats.trial_checks import check_rows
 
-_spec = importlib.util.spec_from_file_location("planned", Path(__file__).with_name("planned.py"))
-assert _spec is not None
-assert _spec.loader is not None
-_module = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(_module)
-planned, words = _module.planned, _module.words
 NAMES = [f"K{k:02d}" for k in range(1, 10)]
 WEEK = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 

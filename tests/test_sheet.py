@@ -1,6 +1,5 @@
 """The result sheet read back: its numbers against the result, nothing from outside, text stays text."""
 
-import importlib.util
 import re
 import struct
 from base64 import b64decode
@@ -8,16 +7,12 @@ from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
+import drawn_results as drawn
 import pytest
+import read_sheet
 
 from lossstats.sheet import make_page, write_sheet
 
-_spec = importlib.util.spec_from_file_location("drawn_results", Path(__file__).with_name("drawn_results.py"))
-drawn = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(drawn)
-_spec = importlib.util.spec_from_file_location("read_sheet", Path(__file__).with_name("read_sheet.py"))
-read_sheet = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(read_sheet)
 Sheet, agrees, PIXEL = read_sheet.Sheet, read_sheet.agrees, read_sheet.PIXEL
 
 

@@ -4,14 +4,14 @@ Evidence: the record is the reference; each cell of the tables of saving, budget
 ranking and plan is compared, and a changed digit in any of them is found.
 """
 
-import importlib.util
 import json
 import re
 from dataclasses import replace
 from functools import cache
-from pathlib import Path
 
+import drawn_results as drawn
 import pytest
+import read_sheet
 
 from lossstats.analysis import analyse
 from lossstats.examples import example_trial
@@ -20,15 +20,6 @@ from lossstats.plan_record import PlanRecord
 from lossstats.result import to_json
 from lossstats.sheet import make_page, page_without_pictures
 
-
-def _helper(name):
-    spec = importlib.util.spec_from_file_location(name, Path(__file__).with_name(f"{name}.py"))
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-drawn, read_sheet = _helper("drawn_results"), _helper("read_sheet")
 agrees, agrees_p = read_sheet.agrees, read_sheet.agrees_p
 NAMES = ["paired", "independent", "controls", "mounts", "known", "higher", "description", "several", "planned"]
 PLAN = PlanRecord(

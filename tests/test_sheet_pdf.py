@@ -4,7 +4,6 @@ Most tests put a small program in the place of the browser; the last ones ask an
 """
 
 import hashlib
-import importlib.util
 import os
 import re
 import shutil
@@ -13,15 +12,12 @@ import sys
 import zlib
 from pathlib import Path
 
+import drawn_results as drawn
 import pytest
 
 from lossstats import sheet_pdf
 from lossstats.cli import main
 from lossstats.sheet_pdf import BROWSERS, find_browser, write_pdf
-
-_spec = importlib.util.spec_from_file_location("drawn_results", Path(__file__).with_name("drawn_results.py"))
-drawn = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(drawn)
 
 PAGE, PDF = "result_sheet.html", "result_sheet.pdf"
 PRINTS = """

@@ -3,27 +3,18 @@
 That the numbers are those of result.json is tested in test_sheet_numbers.py.
 """
 
-import importlib.util
 from dataclasses import replace
 from functools import cache
-from pathlib import Path
 
+import drawn_results as drawn
 import pytest
+import read_sheet
 
 from lossstats.analysis import analyse
 from lossstats.looks import Look
 from lossstats.plan_record import NO_PLAN, PlanRecord
 from lossstats.sheet_review import plan_section, sensitivity_section
 
-
-def _helper(name):
-    spec = importlib.util.spec_from_file_location(name, Path(__file__).with_name(f"{name}.py"))
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-drawn, read_sheet = _helper("drawn_results"), _helper("read_sheet")
 Sheet = read_sheet.Sheet
 PLAN = PlanRecord("9f" * 32, 12, (), ())
 

@@ -1,21 +1,13 @@
 """Levels, runs, remarks and samples on the sheet. The numbers are held against result.json in test_sheet_numbers.py."""
 
-import importlib.util
 import re
 from dataclasses import replace
-from pathlib import Path
+
+import drawn_results as drawn
+import read_sheet
 
 from lossstats.sheet_runs import levels_section, runs_section
 
-
-def _helper(name):
-    spec = importlib.util.spec_from_file_location(name, Path(__file__).with_name(f"{name}.py"))
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-drawn, read_sheet = _helper("drawn_results"), _helper("read_sheet")
 PICTURES = dict.fromkeys(("levels", "runs", "runs_2"), read_sheet.PIXEL)
 
 

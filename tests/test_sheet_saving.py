@@ -3,23 +3,14 @@
 That the numbers are those of result.json is tested in test_sheet_numbers.py.
 """
 
-import importlib.util
 from dataclasses import replace
-from pathlib import Path
 
+import drawn_results as drawn
 import pytest
+import read_sheet
 
 from lossstats.sheet_saving import budget_section, saving_section, values_section
 
-
-def _helper(name):
-    spec = importlib.util.spec_from_file_location(name, Path(__file__).with_name(f"{name}.py"))
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-drawn, read_sheet = _helper("drawn_results"), _helper("read_sheet")
 PICTURES = dict.fromkeys(("saving", "budget", "pairs"), read_sheet.PIXEL)
 
 

@@ -3,21 +3,15 @@
 from __future__ import annotations
 
 import dataclasses
-import importlib.util
 import tomllib
 from pathlib import Path
 
 import pytest
+import small_trial
 
 from lossstats.settings import BenchModelKeys, ComparisonKeys, OperatingPoint, PlanKeys, Settings, TrialKeys
 from lossstats.skeleton import skeleton_text, write_skeleton
 from lossstats.trial import find_faults, read_trial
-
-_spec = importlib.util.spec_from_file_location("small_trial", Path(__file__).with_name("small_trial.py"))
-assert _spec is not None
-assert _spec.loader is not None
-small_trial = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(small_trial)
 
 
 def test_every_key_stands_there_with_its_meaning() -> None:

@@ -1,18 +1,13 @@
 """Figures of runs against their samples and what was found in them."""
 
-import importlib.util
 from dataclasses import replace
-from pathlib import Path
 
+import drawn_results as drawn
 import numpy as np
 import pytest
 from matplotlib.figure import Figure
 
 from lossstats.figures import RUNS_ON_A_SHEET, draw_run, draw_run_sheet, run_sheet_size
-
-_spec = importlib.util.spec_from_file_location("drawn_results", Path(__file__).with_name("drawn_results.py"))
-drawn = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(drawn)
 
 
 def drawn_run(number, found=None, **keywords):

@@ -5,7 +5,6 @@ from __future__ import annotations
 import builtins
 import dataclasses
 import hashlib
-import importlib.util
 import io
 import os
 from datetime import datetime, timedelta, timezone
@@ -14,6 +13,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+import small_trial
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
@@ -21,12 +21,6 @@ from lossstats.faults import TrialError
 from lossstats.samples_text import samples_text
 from lossstats.settings import Column, ComparisonKeys, LogKeys, ReadingsKeys, Settings, TrialKeys
 from lossstats.trial import Run, Trial, find_faults, read_trial, write_trial
-
-_spec = importlib.util.spec_from_file_location("small_trial", Path(__file__).with_name("small_trial.py"))
-assert _spec is not None
-assert _spec.loader is not None
-small_trial = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(small_trial)
 
 START = datetime(2031, 3, 3, 8, tzinfo=timezone(timedelta(hours=1)))
 PLAN = [("K01", "dusty"), ("K02", "dusty"), ("K01", "cleaned"), ("K02", "cleaned")]

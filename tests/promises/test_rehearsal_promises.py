@@ -6,12 +6,11 @@
   one condition before all of the other on a bench that drifts by 0.1 W an hour, most trials claim falsely.
 """
 
-import importlib.util
 import math
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
+from planned import planned
 
 from lossstats.planned_design import PlannedDesign
 from lossstats.planning import power_of
@@ -19,13 +18,6 @@ from lossstats.rehearsal import rehearse
 from lossstats.rehearsed_bench import quiet_bench, usual_bench
 from lossstats.settings import ReadingsKeys
 from lossstats.simulate import LinearDrift
-
-_spec = importlib.util.spec_from_file_location("planned", Path(__file__).parents[1] / "planned.py")
-assert _spec is not None
-assert _spec.loader is not None
-_module = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(_module)
-planned = _module.planned
 
 SPREAD = {"article": 0.3, "change": 0.1, "mount": 0.08, "run": 0.04}
 SIX = "K01 K02 K03 K04 K05 K06"
