@@ -62,6 +62,9 @@ def shared_errors(settings: Settings, runs: Sequence[Run], corrected: CorrectedL
     drift, units, nominal = corrected.drift, corrected.units, corrected.nominal
     for name, value, words in _of_instrument(settings.instrument):
         given[name], stated[name] = value, words
+    if "zero" in given:  # an error of every reading: zero runs take it off, factors of the operating point stretch it
+        pattern = drift.carried(np.full(len(runs), settings.instrument.zero))
+        given["zero"] = SharedCovariance.of_pattern(units.averaging @ pattern, settings.instrument.zero_dof)
     covariance = units.averaging @ drift.covariance @ units.averaging.T
     if covariance.any():
         given["drift"] = SharedCovariance(covariance, drift.reference_dof)

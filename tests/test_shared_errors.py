@@ -71,3 +71,13 @@ def test_nothing_declared_nothing_shared():
     settings = replace(trial.settings, drift=replace(trial.settings.drift, references="ignore"))
     table = analyse(replace(trial, settings=settings)).budget.table
     assert list(table.index) == ["scatter", "readings"]  # no display step, no line for it
+
+
+@pytest.mark.parametrize("zeros", [False, True])
+def test_zero_runs_take_the_zero_of_the_instrument_out(zeros):
+    """Before 7 W, after 6.5 W, zero 0.7 W: 100 x 6.5 / 7 x 0.7 x (1 / 6.5 - 1 / 7) is 0.71 percentage points."""
+    trial, _ = plain_trial(zeros=zeros)
+    settings = replace(trial.settings, instrument=InstrumentKeys(zero=0.7))
+    zero = analyse(replace(trial, settings=settings)).budget.table.loc["zero"]
+    assert zero["contribution"] == 0
+    assert zero["percent_contribution"] == (0 if zeros else pytest.approx(0.714, abs=0.05))
