@@ -14,6 +14,7 @@ from lossstats import run_sheet, trial_toml
 from lossstats.archive_levels import RunLevel
 from lossstats.archive_reading import SampleFile, read_sample_files
 from lossstats.conclusion import reduce_trial
+from lossstats.declared_bench import display_step
 from lossstats.faults import Fault
 from lossstats.large_log import read_large_log
 from lossstats.levels import ReducedRun
@@ -93,6 +94,7 @@ def reduce_folder(folder: str | os.PathLike[str], name: str | None = None) -> Fo
     settings, rows, faults = _read_tables(path)
     if settings is None or faults:
         return FolderLevels((), (Failure(called, "", _told(faults)),))
+    settings = _with_step(path, rows, settings)
     seen = _Seen()
     found: dict[str, RunLevel | Failure] = {}
     for row, read in _read_runs(path, rows, settings):
@@ -109,6 +111,18 @@ def reduce_folder(folder: str | os.PathLike[str], name: str | None = None) -> Fo
     if faults:
         return FolderLevels((), (Failure(called, "", _told(faults)), *failed))
     return FolderLevels(tuple(one for one in in_order if isinstance(one, RunLevel)), tuple(failed))
+
+
+def _with_step(folder: Path, rows: list[SheetRow], settings: Settings) -> Settings:
+    # The display step of a loss reckoned from torque and speed is the largest of all runs: these are read for it once,
+    # and for their levels again, so that no two need be held.
+    if settings.bench_model is None or settings.readings.resolution:
+        return settings
+    step = 0.0
+    for row, read in _read_runs(folder, rows, settings):
+        if read.samples is not None:
+            step = max(step, display_step(settings.bench_model, (_shape_run(row, read.samples),)))
+    return dataclasses.replace(settings, readings=dataclasses.replace(settings.readings, resolution=step))
 
 
 def _reduce_run(folder: Path, called: str, settings: Settings, row: SheetRow, read: SampleFile) -> RunLevel | Failure:
