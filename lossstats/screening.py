@@ -272,13 +272,19 @@ def _residuals_without(
 
 
 def _neighbour_median(values: NDArray[np.float64]) -> NDArray[np.float64]:
-    # Median of the three samples before and the three after, mirrored at the ends
+    # Median of the three samples before and the three after, mirrored at the ends; in pieces, as six copies of a long
+    # run would need more memory than the run
     padded = np.pad(values, NEIGHBOURS, mode="reflect")
-    n = len(values)
-    around = np.stack([padded[k : k + n] for k in range(2 * NEIGHBOURS + 1) if k != NEIGHBOURS])
-    around.sort(axis=0)
-    middle: NDArray[np.float64] = (around[NEIGHBOURS - 1] + around[NEIGHBOURS]) / 2
+    middle = np.empty(len(values))
+    for start in range(0, len(values), _PIECE):
+        n = min(_PIECE, len(values) - start)
+        around = np.stack([padded[start + k : start + k + n] for k in range(2 * NEIGHBOURS + 1) if k != NEIGHBOURS])
+        around.sort(axis=0)
+        middle[start : start + n] = (around[NEIGHBOURS - 1] + around[NEIGHBOURS]) / 2
     return middle
+
+
+_PIECE = 1 << 17
 
 
 def _stuck(y: NDArray[np.float64], step: float) -> tuple[list[tuple[int, int]], bool]:

@@ -119,9 +119,11 @@ def stationary_mean(values: NDArray[np.float64]) -> StationaryMean:
     d = values - value
     n = len(d)
     candidates = [(*_cosine_uncertainty(d), "equal-weighted cosines")]
-    size = 1
+    size, averages = 1, d
     while size == 1 or n // size >= FEWEST_AVERAGES:
-        averages = d[n % size :].reshape(-1, size).mean(1) if size > 1 else d
+        if size > 1:  # each from the averages before, the odd one at the front left out
+            odd = len(averages) % 2
+            averages = (averages[odd::2] + averages[odd + 1 :: 2]) / 2
         if np.ptp(averages) > 0:
             name = "AR(1)" if size == 1 else f"AR(1) on averages of {size} readings"
             candidates.append((*_ar1_uncertainty(averages), name))
