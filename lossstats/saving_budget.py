@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 _EVEN = ("zero", "drift origin")  # act on every unit value alike
 _NUMBERS = (2, 3, 4)  # columns of the shown table
 READINGS = ("readings", "resolution")  # inside the scatter, or its floor
+_FITTED = "fitted exponent: "  # found from the units themselves
 
 
 @dataclass(frozen=True)
@@ -212,7 +213,7 @@ def make_saving_budget(
         sources.append(
             SavingSource(
                 source=name,
-                kind="A" if name in ("scatter", *READINGS) else "B",
+                kind="A" if name in ("scatter", *READINGS) or name.startswith(_FITTED) else "B",
                 stated=stated.get(name, "as named in the comparison"),
                 degrees_of_freedom=dof,
                 contribution=parts.get(name, 0.0),

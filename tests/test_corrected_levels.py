@@ -82,6 +82,7 @@ def test_a_fitted_power_is_found_and_told(design):
     assert any("exponent" in note and note.startswith("input_power_W: ") for note in result.notes)
     row = result.budget.table.loc["fitted exponent: input_power_W"]
     assert row["contribution"] == 0 and "within the scatter" in row["stated"]
+    assert row["kind"] == "A"  # statistics of these runs (JCGM 100, 0.7)
 
 
 def test_a_trial_that_cannot_bear_a_regression_is_refused_with_the_reason():
