@@ -7,14 +7,15 @@ import os
 import subprocess
 import sys
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from timed_row import TimedRow
 
 from lossstats.archive import reduce_archive
 from lossstats.archive_reading import read_sample_files
@@ -25,19 +26,7 @@ from lossstats.settings import Column, LogKeys
 
 NAMES = ("time_s", "loss_W", "power_W", "oil_C")
 LOG = LogKeys(other={name: Column(name) for name in NAMES[2:]})
-
-
-@dataclass(frozen=True)
-class Row:
-    """One line of the table: a call of ours, the same by a peer (None: a plain time), and what holds them equal."""
-
-    name: str
-    peer_name: str
-    ours: Callable[[], Any]
-    peer: Callable[[], Any] | None
-    agree: Callable[[], bool]
-    target: str
-    pairs: int = 5
+Row = partial(TimedRow, pairs=5)
 
 
 def write_small(folder: Path, count: int, samples: int = 36) -> list[str]:
@@ -91,7 +80,7 @@ def same_numbers(folder: Path, files: list[str]) -> bool:
     )
 
 
-def small_rows(folder: Path, counts: tuple[int, ...]) -> Iterator[Row]:
+def small_rows(folder: Path, counts: tuple[int, ...]) -> Iterator[TimedRow]:
     """Many small files: pandas, the floor, and growth; one small file."""
     files = write_small(folder, max(counts))
 
@@ -105,17 +94,17 @@ def small_rows(folder: Path, counts: tuple[int, ...]) -> Iterator[Row]:
     )  # fmt: skip
     yield Row(
         f"the same {most} files", "reading and hashing alone",
-        lambda: ours(most), lambda: read_and_hash(folder, files), lambda: True, ">= 0.25 (4 times)", 9,
+        lambda: ours(most), lambda: read_and_hash(folder, files), lambda: True, ">= 0.25 (4 times)", pairs=9,
     )  # fmt: skip
     for count in sorted(counts)[:-1]:
         yield Row(
-            f"{count} of the same files", "", lambda count=count: ours(count), None, lambda: True, "grows as n", 9
+            f"{count} of the same files", "", lambda count=count: ours(count), None, lambda: True, "grows as n", pairs=9
         )
     data = (folder / files[0]).read_bytes()
     yield Row(
         "one such file, read, hashed, checked by itself", "pandas.read_csv, no digest, no checks",
         lambda: (hashlib.sha256(data).hexdigest(), read_samples((folder / files[0]).read_bytes(), "r", LOG)),
-        lambda: by_pandas(folder, files[:1]), lambda: True, "", 9,
+        lambda: by_pandas(folder, files[:1]), lambda: True, "", pairs=9,
     )  # fmt: skip
 
 
@@ -144,7 +133,7 @@ def pandas_with_digest(path: Path) -> Any:
     return found, frame
 
 
-def big_rows(folder: Path, counts: tuple[int, ...]) -> Iterator[Row]:
+def big_rows(folder: Path, counts: tuple[int, ...]) -> Iterator[TimedRow]:
     """One big file: pandas with digest and the plainest checks, memory, growth, the second time from the cache."""
     for rows in counts:
         path = folder / f"big{rows}.csv"
@@ -208,13 +197,13 @@ def write_trials(folder: Path, count: int, runs: int = 12) -> list[Path]:
     return made
 
 
-def archive_rows(folder: Path, counts: tuple[int, ...]) -> Iterator[Row]:
+def archive_rows(folder: Path, counts: tuple[int, ...]) -> Iterator[TimedRow]:
     """Whole archives in this process, growth, and the same by a pool and by dask on this machine."""
     folders = write_trials(folder, max(counts))
     for count in counts:
         yield Row(
             f"archive of {count} trials, {12 * count} runs of 36 samples, to levels", "",
-            lambda count=count: reduce_archive(folders[:count]), None, lambda: True, "<= 6 ms a run", 3,
+            lambda count=count: reduce_archive(folders[:count]), None, lambda: True, "<= 6 ms a run", pairs=3,
         )  # fmt: skip
     here = reduce_archive(folders)
     with ProcessPoolExecutor(2) as pool:
@@ -240,7 +229,7 @@ def rows(
     small: tuple[int, ...] = (50, 500, 5000),
     big: tuple[int, ...] = (100_000, 1_000_000, 10_000_000),
     trials: tuple[int, ...] = (1, 10, 100),
-) -> Iterator[Row]:
+) -> Iterator[TimedRow]:
     """All rows; the files live as long as these are drawn."""
     with tempfile.TemporaryDirectory() as name:
         for part, make, sizes in (

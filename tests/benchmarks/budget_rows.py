@@ -3,27 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
+from timed_row import TimedRow
 from uncertainties import unumpy
 
 from lossstats.budget_arrays import propagate_many
-
-
-@dataclass(frozen=True)
-class Row:
-    """One line of the table: a call of ours, the same by a peer, and what holds them equal."""
-
-    name: str
-    peer_name: str
-    ours: Callable[[], Any]
-    peer: Callable[[], Any] | None
-    agree: Callable[[], bool]
-    target: str
-    pairs: int = 7
 
 
 def loss(torque_in: Any, speed_in: Any, torque_out: Any, speed_out: Any) -> Any:
@@ -39,7 +26,7 @@ def readings(m: int) -> tuple[dict[str, np.ndarray], dict[str, np.ndarray]]:
     return values, {name: rng.uniform(0.5e-3, 2e-3, m) * column for name, column in values.items()}
 
 
-def row(m: int, target: str) -> Row:
+def row(m: int, target: str) -> TimedRow:
     values, u = readings(m)
 
     def peer() -> np.ndarray:
@@ -52,9 +39,9 @@ def row(m: int, target: str) -> Row:
     def agree() -> bool:
         return bool(np.allclose(ours(), peer(), rtol=1e-9, atol=0))
 
-    return Row(f"linear propagation of {m} results, 4 inputs", "uncertainties.unumpy", ours, peer, agree, target)
+    return TimedRow(f"linear propagation of {m} results, 4 inputs", "uncertainties.unumpy", ours, peer, agree, target)
 
 
-def rows() -> Iterator[Row]:
+def rows() -> Iterator[TimedRow]:
     yield row(500, "≥ 80")
     yield row(2000, "≥ 80")

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator
+from functools import partial
 from typing import Any
 
 import numpy as np
+from timed_row import TimedRow
 
 from lossstats.monte_carlo import propagate_monte_carlo
 from lossstats.source import Source
@@ -15,19 +16,7 @@ DRAWS = 1_000_000
 MEANS = {"a": 7.0, "b": 3.0, "c": 5.0, "d": 2.0, "e": 4.0, "f": 1.0}
 U = 0.1
 R = 0.5
-
-
-@dataclass(frozen=True)
-class Row:
-    """One line of the table: a call of ours, the same by a peer, and what holds them equal."""
-
-    name: str
-    peer_name: str
-    ours: Callable[[], Any]
-    peer: Callable[[], Any] | None
-    agree: Callable[[], bool]
-    target: str
-    pairs: int = 9
+Row = partial(TimedRow, pairs=9)
 
 
 def cheap(a: Any, b: Any, c: Any, d: Any, e: Any, f: Any) -> Any:
@@ -71,7 +60,7 @@ def near(result: Any, peer: tuple[float, float, float, float]) -> bool:
     return bool((np.abs(np.subtract(found, peer)) < allowed).all())
 
 
-def rows(draws: int = DRAWS) -> Iterator[Row]:
+def rows(draws: int = DRAWS) -> Iterator[TimedRow]:
     """Value, u, symmetric interval and the comparison with linear propagation, against value, u and interval."""
     yield Row(
         f"Monte Carlo, {draws} draws of six normal inputs", "numpy, whole arrays",

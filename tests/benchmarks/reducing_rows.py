@@ -3,29 +3,15 @@
 from __future__ import annotations
 
 import tracemalloc
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
-from typing import Any
+from collections.abc import Iterator
 
 import numpy as np
+from timed_row import TimedRow
 
 from lossstats.levels import reduce_runs, run_level
 from lossstats.stationary import stationary_mean
 
 LEVEL, PHI, SD = 6.0, 0.9, 0.02
-
-
-@dataclass(frozen=True)
-class Row:
-    """One line of the table: a call of ours, the same by a peer (None: a plain time), and what holds them equal."""
-
-    name: str
-    peer_name: str
-    ours: Callable[[], Any]
-    peer: Callable[[], Any] | None
-    agree: Callable[[], bool]
-    target: str
-    pairs: int = 7
 
 
 def run(n: int, seed: int = 1) -> tuple[np.ndarray, np.ndarray]:
@@ -51,7 +37,7 @@ def inflation_by_acf(values: np.ndarray) -> float:
     return float(sums[np.argmax(enough)])
 
 
-def level_rows(sizes: tuple[int, ...]) -> Iterator[Row]:
+def level_rows(sizes: tuple[int, ...]) -> Iterator[TimedRow]:
     """One run of n, 10 n, 100 n samples; memory beyond the run itself at the largest."""
     for n in sizes:
         t, y = run(n)
@@ -67,10 +53,12 @@ def level_rows(sizes: tuple[int, ...]) -> Iterator[Row]:
             return abs(found.value - LEVEL) < 5 * found.standard_uncertainty
 
         target = "<= 60 ms" if n <= 100_000 else "<= 0.3 s"
-        yield Row(f"level of one run of {n} samples{memory}", "", lambda t=t, y=y: run_level(t, y), None, agree, target)
+        yield TimedRow(
+            f"level of one run of {n} samples{memory}", "", lambda t=t, y=y: run_level(t, y), None, agree, target
+        )
 
 
-def batch_rows(count: int, samples: int = 36) -> Iterator[Row]:
+def batch_rows(count: int, samples: int = 36) -> Iterator[TimedRow]:
     """Runs of equal times in one call, with screening and settling, beside the level alone of each by itself."""
     runs = [run(samples, seed) for seed in range(count)]
 
@@ -78,7 +66,7 @@ def batch_rows(count: int, samples: int = 36) -> Iterator[Row]:
         together = [one.level.value for one in reduce_runs(runs)]
         return bool(np.allclose(together, [run_level(*one).value for one in runs], rtol=1e-9, atol=0))
 
-    yield Row(
+    yield TimedRow(
         f"{count} runs of {samples} samples in one call: level, settled or not, screening",
         "level alone, one by one",
         lambda: reduce_runs(runs),
@@ -88,7 +76,7 @@ def batch_rows(count: int, samples: int = 36) -> Iterator[Row]:
     )
 
 
-def effective_rows(sizes: tuple[int, ...]) -> Iterator[Row]:
+def effective_rows(sizes: tuple[int, ...]) -> Iterator[TimedRow]:
     """Mean, standard uncertainty and effective samples beside the inflation by the autocorrelations alone."""
     for n in sizes:
         values = autoregressive(n)
@@ -98,7 +86,7 @@ def effective_rows(sizes: tuple[int, ...]) -> Iterator[Row]:
             ours = n / stationary_mean(values).effective_samples
             return 15 < ours < 40 and 14 < inflation_by_acf(values) < 25
 
-        yield Row(
+        yield TimedRow(
             f"effective samples, and mean with its uncertainty, of {n} correlated readings",
             "statsmodels acf(fft=True), summed",
             lambda values=values: stationary_mean(values),
@@ -112,7 +100,7 @@ def rows(
     levels: tuple[int, ...] = (36, 1_000, 10_000, 100_000, 1_000_000),
     batch: int = 40,
     effective: tuple[int, ...] = (10_000, 100_000, 1_000_000),
-) -> Iterator[Row]:
+) -> Iterator[TimedRow]:
     """All rows, in the order of the table."""
     yield from level_rows(levels)
     yield from batch_rows(batch)

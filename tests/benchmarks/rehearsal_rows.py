@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import statistics
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
-from typing import Any
+from collections.abc import Iterator
+from functools import partial
 
 import numpy as np
+from timed_row import TimedRow
 
 from lossstats.analysis import analyse
 from lossstats.rehearsal import Rehearsal, rehearse
@@ -26,19 +26,7 @@ SETTINGS = Settings(
     readings=ReadingsKeys(0.01, (30.0,)),
     plan=PlanKeys("2031-03-03T08:00:00+01:00", tuple(f"K{k:02d}" for k in range(1, 7)), one_way=False, reference="REF"),
 )
-
-
-@dataclass(frozen=True)
-class Row:
-    """One line of the table: a call of ours, the same by a peer (None: a plain time), and what holds them equal."""
-
-    name: str
-    peer_name: str
-    ours: Callable[[], Any]
-    peer: Callable[[], Any] | None
-    agree: Callable[[], bool]
-    target: str
-    pairs: int = 3
+Row = partial(TimedRow, pairs=3)
 
 
 def from_levels(trials: int) -> Rehearsal:
@@ -65,7 +53,7 @@ def agree(trials: int) -> bool:
     return abs(statistics.median(loop(trials)) / statistics.mean(half_widths) - 1) < allowed
 
 
-def rows() -> Iterator[Row]:
+def rows() -> Iterator[TimedRow]:
     n = 10
     yield Row(
         f"rehearsal of a plan of 19 runs, {n} trials at each saving", "loop: simulate every sample, analyse",

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from timed_row import TimedRow
 
 from lossstats.bootstrapping import bootstrap
 from lossstats.comparison import compare_groups, compare_pairs
@@ -15,19 +15,6 @@ from lossstats.power import power_welch
 from lossstats.resampling import permute_groups, sign_flip
 
 STEP = 0.005
-
-
-@dataclass(frozen=True)
-class Row:
-    """One line of the table: a call of ours, the same by a peer (None: a plain time), and what holds them equal."""
-
-    name: str
-    peer_name: str
-    ours: Callable[[], Any]
-    peer: Callable[[], Any] | None
-    agree: Callable[[], bool]
-    target: str
-    pairs: int = 7
 
 
 def readings(n: int, mean: float, seed: int) -> np.ndarray:
@@ -43,7 +30,7 @@ def mean_difference(x: np.ndarray, y: np.ndarray, axis: int = -1) -> np.ndarray:
     return x.mean(axis) - y.mean(axis)
 
 
-def bootstrap_rows(resamples: int = 10_000) -> Iterator[Row]:
+def bootstrap_rows(resamples: int = 10_000) -> Iterator[TimedRow]:
     """BCa and exact against scipy, studentised against arch, for groups of 10 and 50 units."""
     from scipy import stats
 
@@ -66,17 +53,17 @@ def bootstrap_rows(resamples: int = 10_000) -> Iterator[Row]:
                 abs(o - (centre + scale * (p - centre))) < allowed for o, p in zip((a.low, a.high), ends, strict=True)
             )
 
-        yield Row(
+        yield TimedRow(
             f"bootstrap of a difference, BCa, {n} units a group", "scipy.stats.bootstrap",
             lambda ours=ours: ours("bca"), lambda scipy=scipy: scipy("BCa"),
             lambda ours=ours, scipy=scipy, near=near: near(ours("bca"), tuple(scipy("BCa").confidence_interval)), ">= 8",
         )  # fmt: skip
-        yield Row(
+        yield TimedRow(
             f"the same, exact (infinitely many resamples), {n} units a group", "scipy.stats.bootstrap, percentile",
             lambda ours=ours: ours("exact"), lambda scipy=scipy: scipy("percentile"),
             lambda ours=ours, scipy=scipy, near=near: near(ours("exact"), tuple(scipy("percentile").confidence_interval)), ">= 2",
         )  # fmt: skip
-        yield Row(
+        yield TimedRow(
             f"bootstrap of a difference, studentised, {n} units a group", "arch IndependentSamplesBootstrap",
             lambda ours=ours: ours("studentised"), lambda x=x, y=y: by_arch(x, y, resamples),
             lambda ours=ours, x=x, y=y, n=n, near=near: near(ours("studentised"), by_arch(x, y, resamples), math.sqrt(n / (n - 1))),
@@ -102,7 +89,7 @@ def by_arch(x: np.ndarray, y: np.ndarray, resamples: int) -> tuple[float, float]
     return float(low), float(high)
 
 
-def exact_rows(*, large: bool = True) -> Iterator[Row]:
+def exact_rows(*, large: bool = True) -> Iterator[TimedRow]:
     """Exact p against scipy's enumeration; the sizes that it cannot reach, as times."""
     from scipy import stats
 
@@ -117,7 +104,7 @@ def exact_rows(*, large: bool = True) -> Iterator[Row]:
         if n > 8 and not large:
             break
         x, y = readings(n, 7.0, 3), readings(n, 6.85, 4)
-        yield Row(
+        yield TimedRow(
             f"exact permutation, {n} against {n}", "scipy.stats.permutation_test",
             lambda x=x, y=y: permute_groups(x, y).p_value,
             lambda x=x, y=y: scipy((x, y), mean_difference, "independent"),
@@ -125,7 +112,7 @@ def exact_rows(*, large: bool = True) -> Iterator[Row]:
         )  # fmt: skip
     n = 16 if large else 10
     d = readings(n, 0.1, 5)
-    yield Row(
+    yield TimedRow(
         f"exact sign flip, {n} pairs", "scipy.stats.permutation_test", lambda: sign_flip(d).p_value,
         lambda: scipy((d,), np.mean, "samples"), lambda: sign_flip(d).p_value == scipy((d,), np.mean, "samples"), ">= 4 000",
     )  # fmt: skip
@@ -143,10 +130,10 @@ def exact_rows(*, large: bool = True) -> Iterator[Row]:
             "",
         ),
     ):
-        yield Row(name, "", call, None, lambda call=call: bool(call()), target)
+        yield TimedRow(name, "", call, None, lambda call=call: bool(call()), target)
 
 
-def power_rows(trials: int = 100_000) -> Iterator[Row]:
+def power_rows(trials: int = 100_000) -> Iterator[TimedRow]:
     """Power of Welch's test by quadrature against simulating it, vectorised and in a loop."""
     from scipy import stats
     from statsmodels.stats.weightstats import ttest_ind
@@ -168,7 +155,7 @@ def power_rows(trials: int = 100_000) -> Iterator[Row]:
         exact = ours()
         return abs(simulate() - exact) < 4 * math.sqrt(exact * (1 - exact) / number)
 
-    yield Row(
+    yield TimedRow(
         "power of Welch's test, 10 against 10",
         f"scipy ttest_ind(axis=1), {trials} trials",
         ours,
@@ -176,7 +163,7 @@ def power_rows(trials: int = 100_000) -> Iterator[Row]:
         lambda: within(simulated, trials),
         ">= 40",
     )
-    yield Row(
+    yield TimedRow(
         "power of Welch's test, 10 against 10",
         "statsmodels ttest_ind, loop of 1000 trials",
         ours,
@@ -186,7 +173,7 @@ def power_rows(trials: int = 100_000) -> Iterator[Row]:
     )
 
 
-def rows() -> Iterator[Row]:
+def rows() -> Iterator[TimedRow]:
     """All rows, in the order of the table."""
     yield from bootstrap_rows()
     yield from exact_rows()

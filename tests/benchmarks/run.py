@@ -1,17 +1,16 @@
 """Speed beside what a user would pick: `python tests/benchmarks/run.py` writes table.md.
 
-Needs the extra `benchmarks`. Ours and the peer run in turns in one process; the ratio is peer over ours of
+Needs the extra `test`. Ours and the peer run in turns in one process; the ratio is peer over ours of
 neighbours in time, so that a busy neighbour slows both. Before timing, each row checks that both give the same.
 """
 
 from __future__ import annotations
 
+import importlib
 import importlib.metadata
-import importlib.util
 import os
 import platform
 import statistics
-import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -29,20 +28,12 @@ def main() -> None:
         "| --- | --- | --- | --- | --- | --- |",
     ]
     for file in sorted(HERE.glob("*_rows.py")):
-        for row in load(file).rows():
+        for row in importlib.import_module(file.stem).rows():
             if not row.agree():
                 raise SystemExit(f"{row.name}: ours and {row.peer_name} do not agree")
             lines.append(line(row))
             print(lines[-1], flush=True)
     (HERE / "table.md").write_text("\n".join(lines) + "\n", encoding="utf-8")
-
-
-def load(file: Path) -> Any:
-    spec = importlib.util.spec_from_file_location(file.stem, file)
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[file.stem] = module
-    spec.loader.exec_module(module)
-    return module
 
 
 def machine() -> str:

@@ -1,21 +1,8 @@
 """The calls that are timed give the same answers, at small sizes."""
 
-import importlib.util
-import sys
-from pathlib import Path
-
+import archive_rows as archive
 import pytest
-
-
-def load(name):
-    spec = importlib.util.spec_from_file_location(name, Path(__file__).with_name(f"{name}.py"))
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[name] = module  # dataclasses look their module up
-    spec.loader.exec_module(module)
-    return module
-
-
-archive, reducing = load("archive_rows"), load("reducing_rows")
+import reducing_rows as reducing
 
 
 @pytest.mark.parametrize("number", range(4))

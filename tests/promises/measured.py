@@ -201,7 +201,7 @@ def _bootstrap_trial(row, rng):
 
 
 def _hits_under_drift(row, trials, rng):
-    """Known levels of a trial with drift between its runs, from the helpers of the promises of the whole chain."""
+    """Known levels of a trial with drift between its runs, drawn as in the promises of the whole chain."""
     chain = _whole_chain()
     design, drift = row.design.removesuffix(" drift").split(", ")
     plan = chain.plan_of(*ORDERS[design], drift)
