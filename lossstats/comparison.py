@@ -32,7 +32,7 @@ from lossstats.estimate import (
 )
 from lossstats.rendering import Record, shown_dof
 from lossstats.resampling import ExactTest, permute_groups, sign_flip
-from lossstats.saving import Better, Floors, Options, Shared, percent_saving, scatter_of, shared_terms
+from lossstats.saving import Better, Floors, Options, Shared, level_doubt_note, percent_saving, scatter_of, shared_terms
 from lossstats.units import order_of, same_units, unit_values
 from lossstats.verdict import Verdict, decide
 
@@ -480,7 +480,8 @@ def _compare(
     return Comparison(
         design, n, difference, "", percent, why_no_percent, two_sided_p(saving, spread), test, fieller,
         float(parts[0].mean()), float(parts[1].mean()), saving, _share(saving, parts[0]), verdict,
-        _units_to_decide(verdict, saving, spread, n, options), notes + _notes(spread, n, test, design, options),
+        _units_to_decide(verdict, saving, spread, n, options),
+        notes + _notes(spread, n, test, design, options) + (level_doubt_note(parts, cells, options) if percent else ()),
         p_equivalence=None if options.matters is None else equivalence_p(saving, options.matters, spread),
     )  # fmt: skip
 

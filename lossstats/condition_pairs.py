@@ -8,11 +8,22 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from lossstats.conditions import Conditions
 from lossstats.contrast import Array, group_contrast, paired_contrast
 from lossstats.estimate import Spread, Term, combine, coverage_factor
-from lossstats.saving import Better, Floors, Options, Shared, SharedCovariance, percent_saving, shared_terms
+from lossstats.saving import (
+    Better,
+    Floors,
+    Options,
+    Shared,
+    SharedCovariance,
+    SharedFit,
+    percent_saving,
+    scatter_of,
+    shared_terms,
+)
 from lossstats.simultaneous import AllPairs, AnyCorrelation, Family, ManyToOne
 
 # One error, the same in every comparison: whether the intervals hold together or one by one makes no difference to it.
@@ -189,7 +200,7 @@ def _pair(conditions: Conditions, request: Request, first: str, second: str) -> 
     shared = _shared_of(conditions, request.shared, first, second)
     options = request.options(n)
     spread = Spread(
-        contrast.scatter(cells),
+        scatter_of(contrast, cells, shared),
         options.floors.of((1, 1)),
         shared_terms(shared, contrast, cells, parts),
         options.floors.parts((1, 1)),
@@ -209,12 +220,16 @@ def _shared_of(conditions: Conditions, shared: Shared, first: str, second: str) 
     """Shared errors of two conditions: of a covariance, the cells of these two."""
     where = conditions.slices()
     cells = np.r_[where[first], where[second]]
-    return {
-        name: SharedCovariance(given.covariance[np.ix_(cells, cells)], given.degrees_of_freedom)
-        if isinstance(given, SharedCovariance)
-        else given
-        for name, given in shared.items()
-    }
+    return {name: _part_of(given, cells) for name, given in shared.items()}
+
+
+def _part_of(given: Any, cells: NDArray[np.int64]) -> Any:
+    """What of a shared error concerns these cells; errors without a cell of their own concern all alike."""
+    if isinstance(given, SharedCovariance):
+        return SharedCovariance(given.covariance[np.ix_(cells, cells)], given.degrees_of_freedom)
+    if isinstance(given, SharedFit):
+        return SharedFit(given.pattern[cells], given.fit)
+    return given
 
 
 def _check_shared(conditions: Conditions, shared: Shared) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -47,7 +48,7 @@ def display_step(keys: BenchModelKeys, runs: Sequence[Run]) -> float:
     Returns
     -------
     float
-        The largest of the four steps, each times the other quantity of its shaft, W; 0 where no step is declared.
+        The four steps, each times the other quantity of its shaft, in quadrature, W; 0 where no step is declared.
     """
     steps = [0.0]
     for shaft, torque, speed in (
@@ -58,7 +59,7 @@ def display_step(keys: BenchModelKeys, runs: Sequence[Run]) -> float:
             max(float(np.abs(run.operating_point[name]).mean()) for run in runs) for name in (torque, speed)
         )
         steps += [RAD_PER_S * speed_rpm * shaft.torque_step_Nm, RAD_PER_S * torque_Nm * shaft.speed_step_rpm]
-    return max(steps)
+    return math.hypot(*steps)
 
 
 def _transducer(keys: TransducerKeys) -> Transducer:

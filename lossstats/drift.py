@@ -207,7 +207,9 @@ def correct_drift(
     corrected = weights @ y
 
     sd, dof, source = _reference_sd(y @ zeroed.T, t, stretch, reference, reference_repeatability, reference_dof)
-    anchors = np.where(reference & by_references, np.maximum(u, sd or 0.0), np.where(zero & by_zeros, u, 0.0))
+    # An estimated repeatability is one of levels at nominal already; the weights bring every run there.
+    of_run = (sd or 0.0) / (scale if source == "estimated from the reference runs" else 1.0)
+    anchors = np.where(reference & by_references, np.maximum(u, of_run), np.where(zero & by_zeros, u, 0.0))
     shared = weights[test] * anchors
     refs = (y @ zeroed.T)[reference]
     outside = _outside(t, stretch, reference, test) if by_references else ()

@@ -278,6 +278,44 @@ def percent_saving(
     return percent, "", fieller
 
 
+MOST_LEVEL_DOUBT = 0.15
+
+
+def level_doubt_note(parts: tuple[Array, ...], cells: Array, options: Options) -> tuple[str, ...]:
+    """Say where errors common to the units make the level before so uncertain that its percentage suffers.
+
+    Parameters
+    ----------
+    parts : tuple of ndarray
+        Unit values before and after, and the controls.
+    cells : ndarray, shape (cells,)
+        All unit values in one row.
+    options : Options
+        What the user asked for.
+
+    Returns
+    -------
+    tuple of str
+        One note, or none. A gain error cancels in the ratio and does not count.
+
+    Notes
+    -----
+    By simulation of two-shaft benches (500 trials each): the log ratio holds 95 % up to a relative uncertainty of the
+    level of about a tenth, 93 % at 0.23, 91 % at 0.34, 88 % at 0.57.
+    """
+    n, mean = len(parts[0]), float(parts[0].mean())
+    level = Contrast((np.concatenate([np.full(n, 1 / n), np.zeros(len(cells) - n)])[None, :],))
+    others = {name: given for name, given in options.shared.items() if name != "gain"}
+    u = combine(list(shared_terms(others, level, cells, parts).values())).standard_uncertainty
+    if mean <= 0 or u <= MOST_LEVEL_DOUBT * mean:
+        return ()
+    return (
+        f"the level before is itself uncertain by {100 * u / mean:.0f} % (zero, calibration, drift origin): the "
+        f"interval of the percentage is then too short, and holds the truth in 93 % at a quarter, in 88 % at a half; "
+        f"claim the saving in {options.unit}",
+    )
+
+
 def log_scale(m1: float, m2: float) -> float:
     """Turn an uncertainty of a difference, shared evenly by both means, into one of the log of their ratio.
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from lossstats.budget_table import write_new
 from lossstats.estimate import Estimate, Spread
 from lossstats.ranked import PairDifference
-from lossstats.rendering import Record, decimals_for, shown, shown_dof
+from lossstats.rendering import Record, shown, shown_dof, two_digits
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -132,11 +132,11 @@ class SavingBudget(Record):
 
     def _cells(self) -> list[tuple[str, ...]]:
         rows: list[tuple[str, ...]] = [
-            (s.source, s.kind, shown_dof(s.degrees_of_freedom), _two_digits(s.contribution), _share(s.share), s.counted)
+            (s.source, s.kind, shown_dof(s.degrees_of_freedom), two_digits(s.contribution), _share(s.share), s.counted)
             for s in self.sources
         ]
         if self.standard_uncertainty is not None and self.degrees_of_freedom is not None:
-            u, dof = _two_digits(self.standard_uncertainty), shown_dof(self.degrees_of_freedom)
+            u, dof = two_digits(self.standard_uncertainty), shown_dof(self.degrees_of_freedom)
             rows.append(("combined", "", dof, u, "100.0", "root of the sum of squares"))
         return rows
 
@@ -247,7 +247,7 @@ def _counted(name: str, spread: Spread, added: bool, in_percent: bool, *, by_flo
         if by_floor:
             return "added in place of a smaller scatter: a floor"
         alone = spread.floor_parts.get(name, 0.0)
-        size = f"alone: {_two_digits(alone)} {unit}" if alone > 1e-3 * spread.floor else "averages out within a run"
+        size = f"alone: {two_digits(alone)} {unit}" if alone > 1e-3 * spread.floor else "averages out within a run"
         return f"inside the scatter, not added again ({size})"
     if added and in_percent:
         return "added"
@@ -255,10 +255,6 @@ def _counted(name: str, spread: Spread, added: bool, in_percent: bool, *, by_flo
         return "added; cancels in percent"
     nothing = "cancels in the difference" if name in _EVEN else "the same in both conditions, or in the scatter already"
     return nothing + ("; added in percent" if in_percent else "")
-
-
-def _two_digits(u: float) -> str:
-    return "0" if u == 0 else shown(u, decimals_for(u))
 
 
 def _share(share: float) -> str:

@@ -23,10 +23,12 @@ def test_every_key_reaches_the_transducer():
 
 
 def test_display_steps_reach_the_loss():
-    """Torque step times speed, speed step times torque, at 280 W, 95 and 190 r/min: the speed step of the input rules."""
+    """Torque step times speed and speed step times torque of each shaft, in quadrature."""
     trial = example_trial("two_shafts")
     keys = trial.settings.bench_model
-    torque = max(run.operating_point["torque_in_Nm"].mean() for run in trial.runs)
-    assert display_step(keys, trial.runs) == pytest.approx(2 * math.pi / 60 * torque * 0.01)
-    assert 2 * math.pi / 60 * 190 * 0.0005 < display_step(keys, trial.runs) < 0.031
+    per_rpm, torques = 2 * math.pi / 60, {}
+    for name in ("torque_in_Nm", "torque_out_Nm"):
+        torques[name] = max(run.operating_point[name].mean() for run in trial.runs)
+    steps = [95 * 0.0005, 190 * 0.0005, torques["torque_in_Nm"] * 0.01, torques["torque_out_Nm"] * 0.01]
+    assert display_step(keys, trial.runs) == pytest.approx(per_rpm * math.hypot(*steps), rel=1e-3)
     assert display_step(BenchModelKeys(), trial.runs) == 0.0

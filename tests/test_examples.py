@@ -207,7 +207,7 @@ class TestFourOils:
 
 def test_refuses_to_write_over_an_example(tmp_path):
     (tmp_path / "one_chain").mkdir()
-    with pytest.raises(FileExistsError, match="one_chain exists"):
+    with pytest.raises(FileExistsError, match="found one_chain already"):
         write_examples(tmp_path)
 
 

@@ -41,3 +41,11 @@ def test_coverage_of_percent(compare, design, cv):
         held += percent.low <= 100 * (1 - 5.5 / 7) <= percent.high
     allowance = 3 * math.sqrt(0.95 * 0.05 / trials)
     assert 0.945 - allowance <= held / trials <= 0.97 + allowance
+
+
+@pytest.mark.parametrize(("zero", "noted"), [(0.5, False), (1.5, True)])
+def test_a_level_hardly_known_is_told_beside_its_percentage(zero, noted):
+    """At 7 W a zero of 0.5 W is 7 %, one of 1.5 W is 21 % of the level; a gain cancels in the ratio."""
+    c = compare_pairs([7.1, 6.8, 7.3, 6.9], [6.6, 6.4, 6.7, 6.5], shared={"zero": zero, "gain": 0.3})
+    assert any("itself uncertain by 21 %" in note for note in c.notes) == noted
+    assert c.percent is not None
