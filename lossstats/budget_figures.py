@@ -80,6 +80,3 @@ def _title(budget: WithTable, output: str, unit: str) -> str:
     if u is None:
         return f"Where the uncertainty{of} comes from"
     return f"Where the standard uncertainty{of}, {two_digits(u)} {plain_text(unit)}".rstrip() + ", comes from"
-
-
-draw_budget = draw_sources  # the name before it was told from the figure of the budget of a saving
