@@ -65,6 +65,9 @@ def shared_errors(settings: Settings, runs: Sequence[Run], corrected: CorrectedL
     if "zero" in given:  # an error of every reading: zero runs take it off, factors of the operating point stretch it
         pattern = drift.carried(np.full(len(runs), settings.instrument.zero))
         given["zero"] = SharedCovariance.of_pattern(units.averaging @ pattern, settings.instrument.zero_dof)
+    if "rezero" in given and drift.corrected_by_zeros:
+        del given["rezero"]
+        stated["rezero"] += "; the zero runs of each session take it off"
     covariance = units.averaging @ drift.covariance @ units.averaging.T
     if covariance.any():
         given["drift"] = SharedCovariance(covariance, drift.reference_dof)

@@ -81,3 +81,12 @@ def test_zero_runs_take_the_zero_of_the_instrument_out(zeros):
     zero = analyse(replace(trial, settings=settings)).budget.table.loc["zero"]
     assert zero["contribution"] == 0
     assert zero["percent_contribution"] == (0 if zeros else pytest.approx(0.714, abs=0.05))
+
+
+@pytest.mark.parametrize("zeros", [False, True])
+def test_a_new_zero_counts_unless_zero_runs_take_it_off(zeros):
+    trial, _ = plain_trial(zeros=zeros)
+    settings = replace(trial.settings, instrument=InstrumentKeys(rezero=0.1))
+    row = analyse(replace(trial, settings=settings)).budget.table.loc["rezero"]
+    assert row["contribution"] == pytest.approx(0.0 if zeros else 0.1 * 2**0.5)
+    assert row["stated"].endswith("the zero runs of each session take it off") == zeros
