@@ -4,7 +4,24 @@ from __future__ import annotations
 
 import argparse
 import sys
+import textwrap
 from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from lossstats.faults import Fault
+
+_ABOUT = (
+    "From the raw records of a power-loss bench to a statement with its interval: plan a trial, check its records, "
+    "analyse it, seal the result, recompute it. A trial is a folder; `lossstats new FOLDER` makes one."
+)
+_STATUS = (
+    "Exit 0: done, and what was checked agrees. 1: faults, departures, a run refused, or figures that cannot "
+    "all be true. 2: the call itself is wrong."
+)
+_WIDTH = 100
+_MOST_FILES = 3
 
 CAUTION = (
     "Before you touch the bench: guards closed and the drive locked out before hands go near a chain; solvent, oven "
@@ -26,42 +43,65 @@ def main(argv: Sequence[str] | None = None) -> int:
         0: done, and what was checked agrees. 1: faults, departures, a run refused, or figures
         that cannot all be true. 2: the call itself is wrong.
     """
-    arguments = _parser().parse_args(argv)
+    parser = _parser()
+    arguments = parser.parse_args(argv)
+    if "command" not in arguments:
+        parser.print_help(sys.stderr)
+        return 2
     try:
         return int(arguments.command(arguments))
     except (ValueError, OSError) as error:
-        print(f"lossstats: {error}", file=sys.stderr)
+        print(f"lossstats: {_told(error)}", file=sys.stderr)
         return 1
 
 
+def _told(error: ValueError | OSError) -> str:
+    from lossstats.faults import TrialError
+
+    if not isinstance(error, TrialError):
+        return str(error)
+    return "\n  ".join([str(error).partition("\n")[0], *_folded(error.faults)])
+
+
 def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(prog="lossstats", description=__doc__, epilog=CAUTION)
-    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+    from lossstats import __version__
+
+    parser = argparse.ArgumentParser(prog="lossstats", description=_ABOUT, epilog=f"{_STATUS} {CAUTION}")
+    parser.add_argument("--version", action="version", version=f"lossstats {__version__}")
+    commands = parser.add_subparsers(metavar="COMMAND")
     for name, function, text in (
-        ("new", _new, "write the commented skeleton of a trial folder"),
-        ("plan", _plan, "lay out the runs that trial.toml plans: write run_sheet.csv, a page to print, a sealed plan"),
-        ("check", _check, "list all faults of a trial folder; exit 1 if there are any"),
+        ("new", _new, "write a trial folder to be filled: trial.toml with a comment to every key, an empty run sheet"),
+        ("plan", _plan, "lay out the runs by [plan] of trial.toml: write run_sheet.csv, a page to print, plan.json"),
+        ("check", _check, "name all faults of a trial folder; exit 1 if there are any"),
         ("analyse", _analyse, "do the whole job: print the statement, write results/"),
+        ("sensitivity", _sensitivity, "analyse again under other reasonable choices, and without each article in turn"),
         ("sheet", _sheet, "print results/result_sheet.html to results/result_sheet.pdf, where a Chromium is installed"),
         ("bundle", _bundle, "put inputs, plan, result and sheet into FOLDER.zip: same bytes for the same content"),
         ("notebooks", _notebooks, "put a copy of the guided notebooks into the trial folder, set to that trial"),
-        ("sensitivity", _sensitivity, "analyse again under other reasonable choices, and without each article in turn"),
     ):
-        command = commands.add_parser(name, help=text, description=text)
-        command.add_argument("folder", metavar="FOLDER", help="the trial folder")
+        command = commands.add_parser(name, help=text, description=f"{text[0].upper()}{text[1:]}.", epilog=_STATUS)
+        command.add_argument("folder", metavar="FOLDER", help=_FOLDER.get(name, "the trial folder"))
         command.set_defaults(command=function)
+        if name == "check":
+            command.add_argument("--all", action="store_true", help="list what many sample files share file by file")
     _add_reproduce(commands)
     _add_audit(commands)
     return parser
 
 
+_FOLDER = {
+    "new": "the trial folder to be made; a new name, or an empty folder",
+    "plan": "the trial folder, with [plan] filled in its trial.toml and no samples yet",
+}
+
+
 def _add_reproduce(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     text = "recompute a sealed result from the raw bytes and name the first stage that departs"
     ending = (
-        "Exit 0: everything agrees. 1: something departs, or the record cannot be read. 2: the call is wrong. Numbers "
-        "agree to nine digits; other versions of the libraries are named, not refused."
+        "Exit 0: everything agrees. 1: something departs, or the record cannot be read. 2: the call is wrong. "
+        "Numbers agree to nine digits; other versions of the libraries are named, not refused."
     )
-    command = commands.add_parser("reproduce", help=text, description=text, epilog=ending)
+    command = commands.add_parser("reproduce", help=text, description=f"R{text[1:]}.", epilog=ending)
     command.add_argument("folder", metavar="FOLDER", help="the trial folder, or a bundle of it (FOLDER.zip)")
     command.add_argument("--json", action="store_true", help="print it for a machine")
     command.set_defaults(command=_reproduce)
@@ -70,21 +110,23 @@ def _add_reproduce(commands: argparse._SubParsersAction[argparse.ArgumentParser]
 def _add_audit(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     text = "hold figures that somebody quotes against each other: can they all be true, under which reading of percent"
     ending = (
-        "Exit 0: nothing was found that cannot be true. 1: the figures cannot all be true. 2: the call is wrong. "
-        'Write digits as quoted: lossstats audit --before "8 W" --after "4.6 W" --percent "38 %"'
+        "Exit 0: nothing was found that cannot be true. 1: the figures cannot all be true. 2: the call is "
+        'wrong. Write digits as quoted: lossstats audit --before "8 W" --after "4.6 W" --percent "38 %"'
     )
-    command = commands.add_parser("audit", help=text, description=text, epilog=ending)
+    command = commands.add_parser("audit", help=text, description=f"H{text[1:]}.", epilog=ending)
     for name, shown in _QUOTED.items():
         command.add_argument(f"--{name}", metavar="TEXT", help=shown)
     command.add_argument(
-        "--percent-of", choices=("before", "after", "input power", "efficiency"), help="what 100 %% is"
+        "--percent-of",
+        choices=("before", "after", "input power", "efficiency"),
+        help="of what the percentage is, if the source says",
     )
-    command.add_argument("--unit", default="W", help="unit of the levels (default W)")
+    command.add_argument("--unit", default="W", metavar="TEXT", help="unit of the levels (default W)")
     command.add_argument("--n", type=int, nargs="+", metavar="N", help="pairs, or units in each condition")
-    for name in ("sd", "sem"):
-        command.add_argument(f"--{name}", nargs="+", metavar="TEXT", help=f"{name}, one or one a condition")
-    command.add_argument("--confidence", type=float, default=0.95, help="of the interval (default 0.95)")
-    command.add_argument("--p-by", choices=("t", "exact"), help="kind of test that the source names")
+    for name, shown in (("sd", "standard deviation of the values"), ("sem", "standard error of the mean")):
+        command.add_argument(f"--{name}", nargs="+", metavar="TEXT", help=f"{shown}: one for all, or one a condition")
+    command.add_argument("--confidence", type=float, default=0.95, metavar="P", help="of the interval (default 0.95)")
+    command.add_argument("--p-by", choices=("t", "exact"), help="test behind the p, as the source names it")
     command.add_argument("--paired", action=argparse.BooleanOptionalAction, help="same articles in both conditions")
     command.set_defaults(command=_audit)
 
@@ -93,26 +135,51 @@ _QUOTED = {
     "before": 'level before, "8 W"',
     "after": 'level after, "4.6 W"',
     "saving": 'before minus after, "about 0.5 W", "2.9 W more"',
-    "percent": '"38 %%", "50 %% more"',
+    "percent": 'the change in percent, "38 %%", "50 %% more"',
     "percent-back": 'the same change from the other end, "33 %% less"',
-    "input-power": '"280 W"',
+    "input-power": 'power put in, "280 W"',
     "interval": 'of the saving "0.2 to 0.8 W", or of the percentage "2 to 11 %%"',
-    "p": '"0.03", "< 0.05"',
+    "p": 'p of no difference, "0.03", "< 0.05"',
     "grid": "step on which each averaged value lies",
     "resolution": "display step of the bench",
     "repeatability": "standard deviation of the level of one mount, known for such benches",
 }
 
 
+def _caution() -> None:
+    print(textwrap.fill(CAUTION, _WIDTH))
+
+
+def _folded(faults: Sequence[Fault]) -> list[str]:
+    # A wrong word in [log] makes the same fault in every sample file: told in full for the first, then counted.
+    places: dict[object, list[str]] = {}
+    for fault in faults:
+        places.setdefault((fault.line, fault.column, fault.accepted), []).append(fault.file)
+    lines: list[str] = []
+    more: list[str] = []
+    for fault in faults:
+        files = list(dict.fromkeys(places[fault.line, fault.column, fault.accepted]))
+        if fault.file.startswith("samples/") and len(files) > _MOST_FILES and fault.file != files[0]:
+            more.append(fault.file)
+        else:
+            lines.append(str(fault))
+    if more:
+        files = list(dict.fromkeys(more))
+        told = f"{len(more)} more like these, at the same places of {len(files)} files: {', '.join(files)}"
+        lines += textwrap.wrap(f"{told} (`lossstats check --all` lists every one)", _WIDTH)
+    return lines
+
+
 def _new(arguments: argparse.Namespace) -> int:
     from lossstats.skeleton import write_skeleton
 
     write_skeleton(arguments.folder)
-    print(
-        f"{arguments.folder}: fill in trial.toml and run_sheet.csv, put the samples into samples/, then: "
-        "lossstats check"
-    )
-    print(CAUTION)
+    folder = arguments.folder
+    print(f"{folder}: written. Next:")
+    print("- fill in trial.toml; its comments say what each key means")
+    print(f"- lossstats plan {folder} lays out run_sheet.csv from the table [plan]; or write the rows yourself")
+    print(f"- put one sample file a run into samples/, then: lossstats check {folder}")
+    _caution()
     return 0
 
 
@@ -120,7 +187,8 @@ def _plan(arguments: argparse.Namespace) -> int:
     from lossstats.plan_folder import write_plan
 
     print(write_plan(arguments.folder))
-    print(CAUTION)
+    print(f"to print and take to the bench: {Path(arguments.folder) / 'run_sheet.html'}")
+    _caution()
     return 0
 
 
@@ -128,8 +196,7 @@ def _check(arguments: argparse.Namespace) -> int:
     from lossstats.trial import find_faults
 
     faults = find_faults(arguments.folder)
-    for fault in faults:
-        print(fault)
+    print(*([str(fault) for fault in faults] if arguments.all else _folded(faults)), sep="\n", end="\n" * bool(faults))
     print(f"{arguments.folder}: {f'{len(faults)} fault(s)' if faults else 'no faults'}")
     return 1 if faults else 0
 

@@ -7,7 +7,9 @@ import sys
 from pathlib import Path
 
 import pytest
+import small_trial
 
+import lossstats
 from lossstats.cli import main
 from lossstats.examples import example_trial
 from lossstats.trial import write_trial
@@ -60,9 +62,46 @@ def test_check_lists_all_faults(folder, capsys):
     assert "samples/r02.csv, line 3, column 1 (time_s): found 'nan'" in out
 
 
+def test_what_many_files_share_is_told_once(tmp_path, capsys):
+    """A column that [log] does not name, in every file: in full for the first, and all of it on demand."""
+    folder = small_trial.write(tmp_path / "trial")
+    samples = sorted((folder / "samples").iterdir())
+    for path in samples:
+        path.write_bytes(path.read_bytes().replace(b"loss_W", b"loss", 1))
+    assert main(["check", "--all", str(folder)]) == 1
+    everything = capsys.readouterr().out.splitlines()
+    assert main(["check", str(folder)]) == 1
+    out = capsys.readouterr().out
+    assert everything[:-1] == [line for line in everything if line.startswith("samples/")]
+    assert len(everything) - 1 == 2 * len(samples)
+    lines = out.splitlines()
+    assert lines[:2] == everything[:2]
+    assert lines[-1] == everything[-1]
+    told = " ".join(lines[2:-1])
+    assert told.startswith(f"{2 * len(samples) - 2} more like these, at the same places of {len(samples) - 1} files: ")
+    assert all(f"samples/{path.name}" in told for path in samples[1:])
+    assert main(["analyse", str(folder)]) == 1
+    assert told in " ".join(capsys.readouterr().err.split())
+
+
+def test_faults_at_places_of_their_own_are_all_told(tmp_path, capsys):
+    folder = small_trial.write(tmp_path / "trial")
+    samples = sorted((folder / "samples").iterdir())
+    for number, path in enumerate(samples):
+        lines = path.read_bytes().splitlines(keepends=True)
+        lines[number + 4] = b"nan" + lines[number + 4][lines[number + 4].index(b",") :]
+        path.write_bytes(b"".join(lines))
+    assert main(["check", str(folder)]) == 1
+    out = capsys.readouterr().out
+    for number, path in enumerate(samples):
+        assert f"samples/{path.name}, line {number + 5}, column 1" in out
+
+
 def test_new_writes_a_skeleton_and_the_cautions(tmp_path, capsys):
     assert main(["new", str(tmp_path / "fresh")]) == 0
-    assert "local rules and licensed practice come first" in capsys.readouterr().out
+    out = capsys.readouterr().out
+    assert "local rules and licensed practice come first" in " ".join(out.split())
+    assert f"lossstats plan {tmp_path / 'fresh'}" in out
     assert (tmp_path / "fresh" / "trial.toml").is_file()
     assert main(["check", str(tmp_path / "fresh")]) == 1
 
@@ -84,6 +123,19 @@ def test_wrong_calls_exit_2(capsys):
         main(["analyse"])
     assert caught.value.code == 2
     assert "FOLDER" in capsys.readouterr().err
+
+
+def test_no_command_shows_them_all_and_exits_2(capsys):
+    assert main([]) == 2
+    told = capsys.readouterr().err
+    assert all(name in told for name in ("new", "plan", "analyse", "audit", "Exit 0"))
+
+
+def test_version(capsys):
+    with pytest.raises(SystemExit) as caught:
+        main(["--version"])
+    assert caught.value.code == 0
+    assert capsys.readouterr().out == f"lossstats {lossstats.__version__}\n"
 
 
 def test_raw_files_are_never_opened_for_writing(folder):
