@@ -18,25 +18,39 @@ _WIDTH = 100
 _HEAD = """\
 # What the trial asks and how it is judged. Fill it in before the bench is booked; leave it alone afterwards.
 # Keys without a comment sign are in force. Keys behind a comment sign are not set: take the sign off to set them.
+# The last tables are not in force at all: to use one, take the first sign off every line of it.
 """
 _NEXT = """\
 A trial folder, to be filled.
 
 1. trial.toml: write the question, the conditions, the design, the difference that matters, and what is known of the
    instrument. Do it before the bench is booked. Keys that have a default work as they are.
-2. run_sheet.csv: one row a run, in the order of the bench. Columns:
+2. run_sheet.csv: one row a run, in the order of the bench. Either fill [plan] at the end of trial.toml, and
+   lossstats plan FOLDER lays out the rows, a page to print and a sealed plan; or write the rows yourself. Columns:
      run        a name, such as r01
      start      ISO 8601 with offset, such as 2031-03-03T08:00:00+01:00
      role       test, reference (the reference article) or zero (nothing fitted, or no load)
      article    such as K01; empty for a zero run
      condition  one of the conditions in trial.toml; test runs only
      mount      number of the fitting: taking the article off and refitting it makes a new mount; empty for a zero run
-     file       the sample file, such as samples/r01.csv
+     file       the sample file, such as samples/r01.csv; the logger's own name does, too
      remarks    free text; in quotation marks if it holds a comma
+   It is plain text with commas, UTF-8 without a byte-order mark. A spreadsheet may turn times about or write
+   semicolons when it saves: a text editor is safer, and step 4 names what went wrong.
 3. samples/: one file a run, never written to after recording. The kit's own form is a header such as time_s,loss_W and
-   rows of numbers with fixed decimals; the logs of other programs are described in [log] of trial.toml.
+   rows of numbers with fixed decimals; the logs of other programs are described in [log] of trial.toml. A file with a
+   title line, semicolons, decimal commas, a row of units and the columns Zeit [s], Verlust [W] and Temperatur [°C]:
+     separator = "semicolon"
+     decimal = ","
+     encoding = "latin-1"  # where the file is not UTF-8
+     rows_before_header = 1
+     unit_row = true
+     time = {column = "Zeit [s]", factor = 1.0}
+     value = {column = "Verlust [W]", factor = 1.0}
+     ignore = ["Temperatur [°C]"]
 4. lossstats check FOLDER names everything that is still wrong, with file, line and column.
-5. lossstats analyse FOLDER does the whole job.
+5. lossstats analyse FOLDER does the whole job: the statement on the screen, the rest in results/. The result sheet
+   opens in any browser.
 
 This file is for you; nothing reads it.
 """
@@ -120,11 +134,12 @@ def _assignment(field: dataclasses.Field[Any]) -> str:
 def _commented(head: str, kind: type[Any], when: str) -> str:
     # A table that most trials do not have, behind comment signs.
     hints = typing.get_type_hints(kind)
-    lines = [*_comment(f"{_first_line(kind)} {when}"), f"# [{head}]"]
+    # One more sign before words and before keys without a value, so that what is left without the first is TOML.
+    lines = [*_comment(f"{_first_line(kind)} {when}", "# # "), f"# [{head}]"]
     for field in dataclasses.fields(kind):
-        lines += [*_comment(f"  {_meaning(field, hints[field.name])}"), f"# {_assignment(field).removeprefix('# ')}"]
+        lines += [*_comment(_meaning(field, hints[field.name]), "# # "), f"# {_assignment(field)}"]
     return "\n".join(lines) + "\n"
 
 
-def _comment(text: str) -> list[str]:
-    return [f"# {line}" for line in textwrap.wrap(text, _WIDTH)]
+def _comment(text: str, sign: str = "# ") -> list[str]:
+    return [f"{sign}{line}" for line in textwrap.wrap(text, _WIDTH)]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 import tomllib
 from pathlib import Path
 
@@ -18,14 +19,46 @@ def test_every_key_stands_there_with_its_meaning() -> None:
     text = skeleton_text()
     settings = Settings(TrialKeys("?"), ComparisonKeys("a", "b", "paired"))
     optional = {"operating_point": OperatingPoint, "bench_model": BenchModelKeys, "plan": PlanKeys}
-    plain = " ".join(text.replace("\n# ", " ").split())
+    plain = " ".join(text.replace("\n# # ", " ").replace("\n# ", " ").split())
     for table in dataclasses.fields(Settings):
         kind = optional.get(table.name) or getattr(settings, table.name)
         assert f"\n# [{table.name}" in text if table.name in optional else f"\n[{table.name}]" in text
         for key in dataclasses.fields(kind):
-            assert f"\n{key.name} = " in text or f"\n# {key.name} =" in text
+            assert re.search(rf"^(# ){{0,2}}{key.name} =", text, re.MULTILINE)
             assert " ".join(key.metadata["doc"].split()) in plain
     assert "# [operating_point.input_power_W]" in text
+
+
+def test_the_last_tables_are_toml_once_the_first_sign_is_off() -> None:
+    """As an editor takes it off a marked block: what stays commented are the words, and keys without a value."""
+    text = skeleton_text()
+    start = text.index("# # Nominal value")
+    taken = "\n".join(line.removeprefix("# ") for line in text[start:].split("\n"))
+    tables = tomllib.loads(text[:start] + taken)
+    assert tables["operating_point"]["input_power_W"]["correction"] == "none"
+    assert tables["bench_model"]["torque_in"] == BenchModelKeys().torque_in
+    assert tables["plan"]["working_days"] == list(PlanKeys("").working_days)
+    assert "reference" not in tables["plan"]
+    assert not {"operating_point", "bench_model", "plan"} & set(tomllib.loads(text))
+
+
+def test_the_foreign_log_of_the_readme_reads(tmp_path: Path) -> None:
+    """The lines of README.txt, taken over as they stand, read the log that they describe."""
+    folder = tmp_path / "trial"
+    small_trial.write(folder)
+    before = [(list(run.time_s), list(run.values)) for run in read_trial(folder).runs]
+    write_skeleton(tmp_path / "new")
+    words = (tmp_path / "new" / "README.txt").read_text(encoding="utf-8")
+    lines = re.findall(r"^     (\w+ = .*)$", words, re.MULTILINE)
+    assert len(lines) == 8
+    with (folder / "trial.toml").open("a", encoding="utf-8") as file:
+        file.write("\n[log]\n" + "\n".join(lines) + "\n")
+    for path in sorted((folder / "samples").iterdir()):
+        rows = path.read_text(encoding="utf-8").splitlines()[1:]
+        log = ["Log of the bench", "Zeit [s];Verlust [W];Temperatur [°C]", "s;W;°C"]
+        log += [f"{row.replace(',', ';').replace('.', ',')};21,3" for row in rows]
+        path.write_text("\n".join(log) + "\n", encoding="latin-1")
+    assert [(list(run.time_s), list(run.values)) for run in read_trial(folder).runs] == before
 
 
 def test_values_in_force_are_the_defaults() -> None:
