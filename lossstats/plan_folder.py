@@ -28,6 +28,7 @@ first_start = "2031-03-03T08:00:00+01:00"
 articles = ["K01", "K02", "K03", "K04"]
 one_way = true
 reference = "REF"
+# every key of it, with its meaning, stands at the end of the trial.toml that `lossstats new` writes
 """
 
 

@@ -115,7 +115,7 @@ def _day_table(runs: Sequence[OrderedRun]) -> str:
         )
         rows.append(f'<tr class="{kind}">{cells}</tr>' if kind else f"<tr>{cells}</tr>")
     head = ("run", "planned", "on the bench", "start", "remarks", "initials")
-    return _table("A heavier line begins a block.", head, rows, "day wide long")
+    return _table("A heavier line begins a block: runs that belong together in the order.", head, rows, "day wide long")
 
 
 def _on_the_bench(run: OrderedRun) -> str:
