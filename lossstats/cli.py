@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 import textwrap
 from collections.abc import Sequence
@@ -49,7 +50,13 @@ def main(argv: Sequence[str] | None = None) -> int:
         parser.print_help(sys.stderr)
         return 2
     try:
-        return int(arguments.command(arguments))
+        status = int(arguments.command(arguments))
+        sys.stdout.flush()
+        return status
+    except BrokenPipeError:
+        # Whoever read the output has gone, as `head` does; without this the flush at exit would complain.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 1
     except (ValueError, OSError) as error:
         print(f"lossstats: {_told(error)}", file=sys.stderr)
         return 1
@@ -166,7 +173,7 @@ def _folded(faults: Sequence[Fault]) -> list[str]:
     if more:
         files = list(dict.fromkeys(more))
         told = f"{len(more)} more like these, at the same places of {len(files)} files: {', '.join(files)}"
-        lines += textwrap.wrap(f"{told} (`lossstats check --all` lists every one)", _WIDTH)
+        lines += [*textwrap.wrap(told, _WIDTH), "every one of them: lossstats check --all"]
     return lines
 
 

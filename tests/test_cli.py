@@ -157,6 +157,15 @@ def test_raw_files_are_never_opened_for_writing(folder):
     assert not [o for o in opened if set(o[0] or "") & set("wa+x") or o[1] & (os.O_WRONLY | os.O_RDWR)]
 
 
+def test_a_reader_that_goes_away_is_no_fault(folder):
+    reader, writer = os.pipe()
+    os.close(reader)
+    command = [sys.executable, "-m", "lossstats", "check", str(folder)]
+    done = subprocess.run(command, stdout=writer, stderr=subprocess.PIPE, text=True, check=False)
+    os.close(writer)
+    assert (done.returncode, done.stderr) == (1, "")
+
+
 def test_module_and_help():
     done = subprocess.run([sys.executable, "-m", "lossstats", "--help"], capture_output=True, text=True, check=True)
     for command in ("new", "check", "analyse", "reproduce"):
