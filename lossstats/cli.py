@@ -52,7 +52,6 @@ def main(argv: Sequence[str] | None = None) -> int:
     try:
         status = int(arguments.command(arguments))
         sys.stdout.flush()
-        return status
     except BrokenPipeError:
         # Whoever read the output has gone, as `head` does; without this the flush at exit would complain.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
@@ -60,6 +59,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     except (ValueError, OSError) as error:
         print(f"lossstats: {_told(error)}", file=sys.stderr)
         return 1
+    return status
 
 
 def _told(error: ValueError | OSError) -> str:
