@@ -69,7 +69,9 @@ def write_bundle(folder: str | Path, target: str | Path | None = None) -> Path:
                     bundle.writestr(entry, (source / name).read_bytes())
             os.link(work, path)  # fails where there is such a file
         except FileExistsError:
-            raise FileExistsError(f"{path}: found such a file; accepted: a name that is not taken") from None
+            raise FileExistsError(
+                f"{path}: found such a file; accepted: a name that is not taken (rename or delete the older one)"
+            ) from None
         finally:
             work.unlink()
     return path

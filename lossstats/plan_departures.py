@@ -49,6 +49,9 @@ def _changed_settings(planned: dict[str, Any], settings: Settings) -> Iterator[s
     found = planned_settings(settings)
     defaults = _default_tables(settings)
     for table in dict.fromkeys([*planned, *found]):
+        if planned.get(table) and not found.get(table):
+            yield f"trial.toml: the table [{table}] is there no longer"
+            continue
         old, new = dict(_leaves(planned.get(table))), dict(_leaves(found.get(table)))
         for key in dict.fromkeys([*old, *new]):
             # A key that a later version of the kit brought, at its default, is no change.

@@ -304,4 +304,4 @@ def _drawn(draw: Draw, statistic: str, level: float, typical: TypicalValues) -> 
 def _low_power(smallest: float, level: float) -> tuple[str, ...]:
     if smallest <= level:
         return ()
-    return (f"so few units cannot reach p = {level:g}: the smallest reachable is {smallest:.3g}",)
+    return (f"so few units cannot reach p = {level:g} in the exact test: the smallest reachable is {smallest:.3g}",)

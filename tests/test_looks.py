@@ -61,3 +61,12 @@ def test_digest_hangs_on_every_name_and_hash():
     one = digest_of({"a": "1", "b": "2"})
     assert one == digest_of({"b": "2", "a": "1"})
     assert len({one, digest_of({"a": "2", "b": "1"}), digest_of({"a": "1"}), digest_of({})}) == 4
+
+
+def test_a_corrected_note_is_no_growing_sample():
+    """Same units as at the earlier look: named, without the warning against looking after every added unit."""
+    earlier = [Look("a" * 64, 12, "6", "saves")]
+    (same,) = look_notes(earlier, [6], None)
+    (more,) = look_notes(earlier, [7], None)
+    assert "the units are as many" in same and "17 %" not in same
+    assert "17 %" in more

@@ -80,7 +80,7 @@ def test_settings_changed_are_named_with_both_values(plan, done):
 
 def test_a_plan_without_table_left_in_trial_toml(plan, done):
     found = told(plan, replace(done, settings=replace(done.settings, plan=None)))
-    assert "trial.toml, key plan.one_way: planned true, found nothing" in found
+    assert found == ("trial.toml: the table [plan] is there no longer",)
 
 
 def test_a_key_that_a_later_version_brings_is_no_departure(plan, done):

@@ -84,7 +84,7 @@ def test_too_few_units_have_no_finite_interval():
     test = sign_flip([0.4, 0.5, 0.3, 0.6, 0.4])
     assert test.interval(0.95) == (-math.inf, math.inf)
     assert test.smallest_p == 0.0625
-    assert "cannot reach p = 0.05: the smallest reachable is 0.0625" in test.notes[0]
+    assert "cannot reach p = 0.05 in the exact test: the smallest reachable is 0.0625" in test.notes[0]
 
 
 @pytest.mark.parametrize(("n", "m", "smallest"), [(3, 3, 0.1), (4, 4, 2 / 70), (6, 6, 2 / 924), (3, 5, 1 / 56)])
@@ -286,7 +286,9 @@ def test_a_drawn_p_is_never_zero():
 def test_level_and_needless_draws_are_noted():
     d = [0.41, 0.52, 0.28, 0.61, 0.37, 0.19]
     assert sign_flip(d).notes == ()
-    assert "cannot reach p = 0.01: the smallest reachable is 0.0312" in sign_flip(d, level=0.01).notes[0]
+    assert (
+        "cannot reach p = 0.01 in the exact test: the smallest reachable is 0.0312" in sign_flip(d, level=0.01).notes[0]
+    )
     assert sign_flip(d, monte_carlo=999, rng=1).notes == ("all relabellings were counted; none was drawn",)
 
 
