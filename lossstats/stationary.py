@@ -129,7 +129,7 @@ def stationary_mean(values: NDArray[np.float64]) -> StationaryMean:
             candidates.append((*_ar1_uncertainty(averages), name))
         size *= 2
     u, dof, method = max(candidates, key=lambda c: c[0] * float(stdtrit(c[1], 0.975)))
-    variance = float(np.sum(d * d)) / (n - 1)
+    variance = _dot(d, d) / (n - 1)
     return StationaryMean(value, u, dof, min(float(n), max(1.0, variance / u**2)), method)
 
 
@@ -137,11 +137,17 @@ def _ar1_uncertainty(values: NDArray[np.float64]) -> tuple[float, float]:
     # Find u and degrees of freedom of a mean under AR(1) noise, the bias of the correlation corrected.
     # The correction inverts ``E r = phi - (1 + 4 phi)/n`` (Marriott and Pope 1954, Kendall 1954; from memory).
     n = len(values)
-    phi = min(max((n * lag_one(values) + 1) / (n - 4), 0.0), 0.98)
-    inflation = variance_inflation(phi, n)
     d = values - np.mean(values)
-    variance = float(np.sum(d * d)) / n / max(1 - inflation / n, 0.02)
+    square = _dot(d, d)
+    phi = min(max((n * _dot(d[1:], d[:-1]) / square + 1) / (n - 4), 0.0), 0.98)
+    inflation = variance_inflation(phi, n)
+    variance = square / n / max(1 - inflation / n, 0.02)
     return float(np.sqrt(variance * inflation / n)), max(n / inflation - 1, 2.0)
+
+
+def _dot(one: NDArray[np.float64], other: NDArray[np.float64]) -> float:
+    # No array between, and no threads of a linear algebra library for a vector
+    return float(np.einsum("i,i->", one, other))
 
 
 def _cosine_uncertainty(d: NDArray[np.float64]) -> tuple[float, float]:
