@@ -51,7 +51,7 @@ def mean_of(values: NDArray[np.float64]) -> float:
     float
         Their mean.
     """
-    first = values[0] + np.mean(values - values[0])
+    first = np.mean(values)
     return float(first + np.mean(values - first))
 
 
@@ -115,15 +115,20 @@ def stationary_mean(values: NDArray[np.float64]) -> StationaryMean:
     """
     from scipy.special import stdtrit
 
-    value = mean_of(values)
-    d = values - value
+    # Arrays of a long run cost more to make than to pass over: one is made, and worked on in place.
+    first = float(np.mean(values))
+    d = values - first
+    rest = float(np.mean(d))
+    value = first + rest
+    d -= rest
     n = len(d)
     candidates = [(*_cosine_uncertainty(d), "equal-weighted cosines")]
     size, averages = 1, d
     while size == 1 or n // size >= FEWEST_AVERAGES:
         if size > 1:  # each from the averages before, the odd one at the front left out
             odd = len(averages) % 2
-            averages = (averages[odd::2] + averages[odd + 1 :: 2]) / 2
+            averages = averages[odd::2] + averages[odd + 1 :: 2]
+            averages /= 2
         if np.ptp(averages) > 0:
             name = "AR(1)" if size == 1 else f"AR(1) on averages of {size} readings"
             candidates.append((*_ar1_uncertainty(averages), name))
@@ -136,10 +141,11 @@ def stationary_mean(values: NDArray[np.float64]) -> StationaryMean:
 def _ar1_uncertainty(values: NDArray[np.float64]) -> tuple[float, float]:
     # Find u and degrees of freedom of a mean under AR(1) noise, the bias of the correlation corrected.
     # The correction inverts ``E r = phi - (1 + 4 phi)/n`` (Marriott and Pope 1954, Kendall 1954; from memory).
-    n = len(values)
-    d = values - np.mean(values)
-    square = _dot(d, d)
-    phi = min(max((n * _dot(d[1:], d[:-1]) / square + 1) / (n - 4), 0.0), 0.98)
+    # About the mean of these values, which is nearly 0, without an array of the differences.
+    n, mean = len(values), float(np.mean(values))
+    square = _dot(values, values) - n * mean**2
+    products = _dot(values[1:], values[:-1]) - mean * (2 * n * mean - values[0] - values[-1]) + (n - 1) * mean**2
+    phi = min(max((n * products / square + 1) / (n - 4), 0.0), 0.98)
     inflation = variance_inflation(phi, n)
     variance = square / n / max(1 - inflation / n, 0.02)
     return float(np.sqrt(variance * inflation / n)), max(n / inflation - 1, 2.0)
