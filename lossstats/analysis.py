@@ -60,5 +60,5 @@ def analyse(
     if not wanted or result.comparison is None:
         return result
     units = len({(value.unit, value.group) for value in result.units})
-    influence = leave_one_out(trial) if units > 1 else None
+    influence = leave_one_out(trial, reduced=reduced) if units > 1 else None
     return replace(result, sensitivity=sensitivity(trial), influence=influence)

@@ -141,13 +141,20 @@ class Influence(Record):
         return table
 
 
-def leave_one_out(folder_or_trial: str | Path | Trial, *, progress: Callable[[Any], Any] | None = None) -> Influence:
+def leave_one_out(
+    folder_or_trial: str | Path | Trial,
+    *,
+    reduced: Sequence[ReducedRun] | None = None,
+    progress: Callable[[Any], Any] | None = None,
+) -> Influence:
     """Compare again without each unit of replication in turn: each article, or each mount where that is the unit.
 
     Parameters
     ----------
     folder_or_trial : path or Trial
         A trial folder, or a trial already read.
+    reduced : sequence of ReducedRun, optional
+        Its runs as `lossstats.conclusion.reduce_trial` gives them, where they are at hand already.
     progress : callable, optional
         Wraps the iterable of runs of the reduction to show a bar.
 
@@ -174,7 +181,8 @@ def leave_one_out(folder_or_trial: str | Path | Trial, *, progress: Callable[[An
     trial = folder_or_trial if isinstance(folder_or_trial, Trial) else read_trial(folder_or_trial)
     if trial.settings.comparison.design == "several":
         raise ValueError("design: found 'several'; accepted: a trial that compares two conditions")
-    reduced = reduce_trial(trial, progress=progress)
+    if reduced is None:
+        reduced = reduce_trial(trial, progress=progress)
     result = conclude(trial, reduced)
     planned = _row(result, "", "", result)
     spared, kept_in = _units(result)

@@ -85,6 +85,10 @@ def page_without_pictures(result: Result) -> str:
     return make_page(result, dict.fromkeys(names, b""))
 
 
+def _name_of_sheet(number: int) -> str:
+    return "runs" if number == 1 else f"runs_{number}"
+
+
 def draw_pictures(result: Result, traces: Traces | None = None) -> dict[str, bytes]:
     """Draw every picture of the sheet.
 
@@ -100,14 +104,6 @@ def draw_pictures(result: Result, traces: Traces | None = None) -> dict[str, byt
     dict of str to bytes
         PNG by name.
     """
-    return _draw(result, traces or {})
-
-
-def _name_of_sheet(number: int) -> str:
-    return "runs" if number == 1 else f"runs_{number}"
-
-
-def _draw(result: Result, traces: Traces) -> dict[str, bytes]:
     # Runs go on in runs_2, runs_3 where one picture does not hold them.
     from matplotlib.figure import Figure
 
@@ -122,6 +118,7 @@ def _draw(result: Result, traces: Traces) -> dict[str, bytes]:
             figure = Figure(figsize=sizes[name], layout="constrained")
             draw(result, ax=figure.add_subplot())
             pictures[name] = _png(figure)
+        traces = traces or {}
         runs = [run for run in result.runs if run.run in traces]
         for number, first in enumerate(range(0, len(runs), figures.RUNS_ON_A_SHEET), start=1):
             part = runs[first : first + figures.RUNS_ON_A_SHEET]
