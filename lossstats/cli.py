@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from lossstats.faults import Fault
+    from lossstats.trial_folder.faults import Fault
 
 _ABOUT = (
     "From the raw records of a power-loss bench to a statement with its interval: plan a trial, check its records, "
@@ -63,7 +63,7 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 
 def _told(error: ValueError | OSError) -> str:
-    from lossstats.faults import TrialError
+    from lossstats.trial_folder.faults import TrialError
 
     if not isinstance(error, TrialError):
         return str(error)
@@ -178,7 +178,7 @@ def _folded(faults: Sequence[Fault]) -> list[str]:
 
 
 def _new(arguments: argparse.Namespace) -> int:
-    from lossstats.skeleton import write_skeleton
+    from lossstats.trial_folder.skeleton import write_skeleton
 
     write_skeleton(arguments.folder)
     folder = arguments.folder
@@ -191,7 +191,7 @@ def _new(arguments: argparse.Namespace) -> int:
 
 
 def _plan(arguments: argparse.Namespace) -> int:
-    from lossstats.plan_folder import write_plan
+    from lossstats.planning.plan_folder import write_plan
 
     print(write_plan(arguments.folder))
     print(f"to print and take to the bench: {Path(arguments.folder) / 'run_sheet.html'}")
@@ -200,7 +200,7 @@ def _plan(arguments: argparse.Namespace) -> int:
 
 
 def _check(arguments: argparse.Namespace) -> int:
-    from lossstats.trial import find_faults
+    from lossstats.trial_folder.trial import find_faults
 
     faults = find_faults(arguments.folder)
     print(*([str(fault) for fault in faults] if arguments.all else _folded(faults)), sep="\n", end="\n" * bool(faults))
@@ -213,7 +213,7 @@ def _analyse(arguments: argparse.Namespace) -> int:
 
     from tqdm import tqdm
 
-    from lossstats.analysis import analyse
+    from lossstats.conclusion.analysis import analyse
 
     result = analyse(arguments.folder, progress=partial(tqdm, disable=None, unit="run", delay=2))
     where = result.save(arguments.folder)
@@ -223,7 +223,7 @@ def _analyse(arguments: argparse.Namespace) -> int:
 
 
 def _reproduce(arguments: argparse.Namespace) -> int:
-    from lossstats.reproduction import reproduce
+    from lossstats.review.reproduction import reproduce
 
     reproduction = reproduce(arguments.folder)
     print(reproduction.to_json() if arguments.json else reproduction, end="" if arguments.json else "\n")
@@ -231,14 +231,14 @@ def _reproduce(arguments: argparse.Namespace) -> int:
 
 
 def _sheet(arguments: argparse.Namespace) -> int:
-    from lossstats.sheet_pdf import write_pdf
+    from lossstats.review.sheet_pdf import write_pdf
 
     print(f"written: {write_pdf(arguments.folder)}")
     return 0
 
 
 def _bundle(arguments: argparse.Namespace) -> int:
-    from lossstats.bundle import write_bundle
+    from lossstats.review.bundle import write_bundle
 
     print(f"written: {write_bundle(arguments.folder)}")
     return 0
@@ -254,8 +254,8 @@ def _notebooks(arguments: argparse.Namespace) -> int:
 
 
 def _sensitivity(arguments: argparse.Namespace) -> int:
-    from lossstats.choices import sensitivity
-    from lossstats.leave_out import leave_one_out
+    from lossstats.conclusion.choices import sensitivity
+    from lossstats.conclusion.leave_out import leave_one_out
 
     print(sensitivity(arguments.folder))
     print()
@@ -264,7 +264,7 @@ def _sensitivity(arguments: argparse.Namespace) -> int:
 
 
 def _audit(arguments: argparse.Namespace) -> int:
-    from lossstats.audit import audit_figures
+    from lossstats.audit.audit import audit_figures
 
     figures = {name: value for name, value in vars(arguments).items() if name != "command"}
     try:

@@ -11,7 +11,7 @@ from importlib import resources
 from pathlib import Path
 from typing import Any
 
-from lossstats import trial_toml
+from lossstats.trial_folder import trial_toml
 
 FOLDER = "notebooks"
 EXAMPLES = "example_runs"
@@ -143,8 +143,8 @@ def pointed_at(text: str, values: dict[str, str]) -> str:
 
 
 def _write_examples(folder: Path) -> None:
-    from lossstats.bench_examples import write_bench_examples
-    from lossstats.examples import write_examples
+    from lossstats.bench.bench_examples import write_bench_examples
+    from lossstats.simulator.examples import write_examples
 
     write_examples(folder)
     write_bench_examples(folder)

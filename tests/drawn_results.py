@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import cache
 
-from lossstats.analysis import analyse
-from lossstats.result import Result
-from lossstats.simulate import Display, Faults, Noise, Readings, lay_out, simulate_trial
+from lossstats.conclusion.analysis import analyse
+from lossstats.conclusion.result import Result
+from lossstats.simulator.simulate import Display, Faults, Noise, Readings, lay_out, simulate_trial
 
 LONG = "conveyor chain of the second oven, left side, $after$ the repair"
 LAYOUTS = {

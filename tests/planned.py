@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from lossstats.settings import ComparisonKeys, PlanKeys, Settings, TrialKeys
+from lossstats.trial_folder.settings import ComparisonKeys, PlanKeys, Settings, TrialKeys
 
 MONDAY = "2031-03-03T08:00:00+01:00"
 

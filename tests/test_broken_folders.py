@@ -13,8 +13,8 @@ from pathlib import Path
 import pytest
 import small_trial
 
-from lossstats.faults import TrialError
-from lossstats.trial import find_faults, read_trial
+from lossstats.trial_folder.faults import TrialError
+from lossstats.trial_folder.trial import find_faults, read_trial
 
 put, row, swap = small_trial.put, small_trial.row, small_trial.swap
 

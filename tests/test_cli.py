@@ -11,8 +11,8 @@ import small_trial
 
 import lossstats
 from lossstats.cli import main
-from lossstats.examples import example_trial
-from lossstats.trial import write_trial
+from lossstats.simulator.examples import example_trial
+from lossstats.trial_folder.trial import write_trial
 
 
 @pytest.fixture

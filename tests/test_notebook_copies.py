@@ -15,12 +15,12 @@ import pytest
 from nbclient import NotebookClient
 
 from lossstats import notebook_copies
-from lossstats.bench_examples import check_history_text, example_check_history
+from lossstats.bench.bench_examples import check_history_text, example_check_history
 from lossstats.cli import main
-from lossstats.examples import example_trial
 from lossstats.notebook_copies import copy_notebooks, find_notebooks, pointed_at
-from lossstats.skeleton import write_skeleton
-from lossstats.trial import find_faults, write_trial
+from lossstats.simulator.examples import example_trial
+from lossstats.trial_folder.skeleton import write_skeleton
+from lossstats.trial_folder.trial import find_faults, write_trial
 
 ROOT = Path(__file__).parents[1]
 STORED = sorted((ROOT / "notebooks").glob("*.ipynb"))

@@ -24,7 +24,7 @@ from nbclient import NotebookClient
 
 from lossstats import simulate_trial, write_trial
 from lossstats.cli import main
-from lossstats.simulate import lay_out
+from lossstats.simulator.simulate import lay_out
 
 ROOT = Path(__file__).parents[1]
 FOLDER = ROOT / "notebooks"

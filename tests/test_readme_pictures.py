@@ -17,7 +17,7 @@ import numpy as np
 import pytest
 
 from lossstats import analyse, read_trial
-from lossstats.sheet import draw_pictures
+from lossstats.sheet.sheet import draw_pictures
 
 ROOT = Path(__file__).parents[1]
 LINKED = re.findall(r"!\[.+?\]\((.+?)\)", (ROOT / "README.md").read_text(encoding="utf-8"))

@@ -13,12 +13,12 @@ import drawn_results as drawn
 import pytest
 import read_sheet
 
-from lossstats.analysis import analyse
-from lossstats.examples import example_trial
-from lossstats.looks import Look
-from lossstats.plan_record import PlanRecord
-from lossstats.result import to_json
-from lossstats.sheet import make_page, page_without_pictures
+from lossstats.conclusion.analysis import analyse
+from lossstats.conclusion.looks import Look
+from lossstats.conclusion.result import to_json
+from lossstats.run_plan.plan_record import PlanRecord
+from lossstats.sheet.sheet import make_page, page_without_pictures
+from lossstats.simulator.examples import example_trial
 
 agrees, agrees_p = read_sheet.agrees, read_sheet.agrees_p
 NAMES = ["paired", "independent", "controls", "mounts", "known", "higher", "description", "several", "planned"]

@@ -17,12 +17,12 @@ from typing import Any
 import numpy as np
 from timed_row import TimedRow
 
-from lossstats.archive import reduce_archive
-from lossstats.archive_reading import read_sample_files
-from lossstats.column_cache import ColumnCache
-from lossstats.large_log import read_large_log
-from lossstats.samples import read_samples
-from lossstats.settings import Column, LogKeys
+from lossstats.archive.archive import reduce_archive
+from lossstats.archive.archive_reading import read_sample_files
+from lossstats.archive.column_cache import ColumnCache
+from lossstats.archive.large_log import read_large_log
+from lossstats.trial_folder.samples import read_samples
+from lossstats.trial_folder.settings import Column, LogKeys
 
 NAMES = ("time_s", "loss_W", "power_W", "oil_C")
 LOG = LogKeys(other={name: Column(name) for name in NAMES[2:]})
@@ -112,7 +112,7 @@ def peak_rise(code: str, path: Path) -> float:
     """Highest resident memory of a process that reads the file, less that before, in MB."""
     # VmHWM, not ru_maxrss: that counts what the parent held when it made the process
     text = (
-        "import hashlib, pandas, sys\nfrom lossstats.large_log import read_large_log\n"
+        "import hashlib, pandas, sys\nfrom lossstats.archive.large_log import read_large_log\n"
         "def kept_MB(name):\n"
         "    lines = open('/proc/self/status').read().splitlines()\n"
         "    return next(float(line.split()[1]) * 1024 / 1e6 for line in lines if line.startswith(name))\n"

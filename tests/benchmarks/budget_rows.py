@@ -10,7 +10,7 @@ import numpy as np
 from timed_row import TimedRow
 from uncertainties import unumpy
 
-from lossstats.budget_arrays import propagate_many
+from lossstats.budgets.budget_arrays import propagate_many
 
 
 def loss(torque_in: Any, speed_in: Any, torque_out: Any, speed_out: Any) -> Any:

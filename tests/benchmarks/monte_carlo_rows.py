@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 from timed_row import TimedRow
 
-from lossstats.monte_carlo import propagate_monte_carlo
-from lossstats.source import Source
+from lossstats.budgets.source import Source
+from lossstats.monte_carlo.monte_carlo import propagate_monte_carlo
 
 DRAWS = 1_000_000
 MEANS = {"a": 7.0, "b": 3.0, "c": 5.0, "d": 2.0, "e": 4.0, "f": 1.0}

@@ -8,8 +8,8 @@ from collections.abc import Iterator
 import numpy as np
 from timed_row import TimedRow
 
-from lossstats.levels import reduce_runs, run_level
-from lossstats.stationary import stationary_mean
+from lossstats.one_run.levels import reduce_runs, run_level
+from lossstats.one_run.stationary import stationary_mean
 
 LEVEL, PHI, SD = 6.0, 0.9, 0.02
 

@@ -9,13 +9,13 @@ from functools import partial
 import numpy as np
 from timed_row import TimedRow
 
-from lossstats.analysis import analyse
-from lossstats.rehearsal import Rehearsal, rehearse
-from lossstats.rehearsed_bench import usual_bench
-from lossstats.rehearsed_plan import make_rehearsed_plan
-from lossstats.run_order import lay_out_runs
-from lossstats.settings import ComparisonKeys, PlanKeys, ReadingsKeys, Settings, TrialKeys
-from lossstats.simulate import simulate_trial
+from lossstats.conclusion.analysis import analyse
+from lossstats.rehearsal.rehearsal import Rehearsal, rehearse
+from lossstats.rehearsal.rehearsed_bench import usual_bench
+from lossstats.rehearsal.rehearsed_plan import make_rehearsed_plan
+from lossstats.run_plan.run_order import lay_out_runs
+from lossstats.simulator.simulate import simulate_trial
+from lossstats.trial_folder.settings import ComparisonKeys, PlanKeys, ReadingsKeys, Settings, TrialKeys
 
 SPREAD = {"article": 0.3, "change": 0.1, "mount": 0.08, "run": 0.04}
 SAVING = 0.25

@@ -9,10 +9,10 @@ from typing import Any
 import numpy as np
 from timed_row import TimedRow
 
-from lossstats.bootstrapping import bootstrap
-from lossstats.comparison import compare_groups, compare_pairs
-from lossstats.power import power_welch
-from lossstats.resampling import permute_groups, sign_flip
+from lossstats.comparison.comparison import compare_groups, compare_pairs
+from lossstats.exact_tests.bootstrapping import bootstrap
+from lossstats.exact_tests.resampling import permute_groups, sign_flip
+from lossstats.planning.power import power_welch
 
 STEP = 0.005
 

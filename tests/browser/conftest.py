@@ -20,9 +20,9 @@ from typing import Any, NamedTuple
 
 import pytest
 
-from lossstats.examples import example_trial
 from lossstats.notebook_copies import copy_notebooks
-from lossstats.trial import write_trial
+from lossstats.simulator.examples import example_trial
+from lossstats.trial_folder.trial import write_trial
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
 LIMIT_S = 60.0

@@ -22,9 +22,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from lossstats.bootstrapping import bootstrap
-from lossstats.comparison import compare_crossover, compare_groups, compare_pairs, compare_with_controls
-from lossstats.resampling import permute_groups, sign_flip
+from lossstats.comparison.comparison import compare_crossover, compare_groups, compare_pairs, compare_with_controls
+from lossstats.exact_tests.bootstrapping import bootstrap
+from lossstats.exact_tests.resampling import permute_groups, sign_flip
 
 TABLE = Path(__file__).with_name("measured.csv")
 UNITS = (3, 4, 5, 6, 8, 10)

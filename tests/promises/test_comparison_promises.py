@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy import special, stats
 
-from lossstats.comparison import compare_crossover, compare_groups, compare_pairs
-from lossstats.resampling import sign_flip
+from lossstats.comparison.comparison import compare_crossover, compare_groups, compare_pairs
+from lossstats.exact_tests.resampling import sign_flip
 
 TRIALS = 1000
 

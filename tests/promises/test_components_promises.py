@@ -10,8 +10,8 @@ from typing import NamedTuple
 import numpy as np
 import pytest
 
-from lossstats.components import variance_components
-from lossstats.interlaboratory import repeatability
+from lossstats.components.components import variance_components
+from lossstats.components.interlaboratory import repeatability
 
 SIZES = [pytest.param(200, id="reduced"), pytest.param(3000, id="full", marks=pytest.mark.full)]
 BALANCED, LEAST = 0.947, 0.937

@@ -17,12 +17,10 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from lossstats.conclusion import conclude
-from lossstats.corrected_levels import correct_levels
-from lossstats.settings import BenchModelKeys, InstrumentKeys, OperatingPoint, TransducerKeys
-from lossstats.shaft_power import power_loss_W
-from lossstats.shared_errors import shared_errors
-from lossstats.simulate import (
+from lossstats.conclusion.conclusion import conclude
+from lossstats.conclusion.shared_errors import shared_errors
+from lossstats.corrections.corrected_levels import correct_levels
+from lossstats.simulator.simulate import (
     Bench,
     LinearDrift,
     Noise,
@@ -34,7 +32,9 @@ from lossstats.simulate import (
     simulate_levels,
     simulate_trial,
 )
-from lossstats.simulated_shafts import record_shafts
+from lossstats.simulator.simulated_shafts import record_shafts
+from lossstats.trial_folder.settings import BenchModelKeys, InstrumentKeys, OperatingPoint, TransducerKeys
+from lossstats.trial_folder.shaft_power import power_loss_W
 
 COLUMN, NOMINAL = "input_power_W", 280.0
 SAVING, LEVEL, OTHER = 0.5, 7.0, 0.3

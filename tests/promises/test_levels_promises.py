@@ -12,9 +12,9 @@ import numpy as np
 import pytest
 from scipy.signal import lfilter
 
-from lossstats.levels import run_level
-from lossstats.screening import screen_run
-from lossstats.settling import find_settled
+from lossstats.one_run.levels import run_level
+from lossstats.one_run.screening import screen_run
+from lossstats.one_run.settling import find_settled
 
 SPAN_S = 900.0
 LEVEL = 5.0

@@ -162,7 +162,9 @@ def test_whole_step_holds_its_level_under_drift(table):
 def coverage_in_notes():
     """The figures that notes on bootstrap intervals print, by what the table calls them."""
     designs = {"pairs": "paired", "groups": "independent"}
-    with (Path(lossstats.__file__).parent / "bootstrap_coverage.csv").open(encoding="utf-8", newline="") as file:
+    with (Path(lossstats.__file__).parent / "exact_tests" / "bootstrap_coverage.csv").open(
+        encoding="utf-8", newline=""
+    ) as file:
         return {
             Row(f"bootstrap {r['method']}", "coverage", designs[r["design"]], "normal", 1, int(r["units"])): float(
                 r["coverage_percent"]

@@ -12,11 +12,11 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from lossstats.comparison import compare_groups, compare_pairs
-from lossstats.estimate import Term, coverage_factor
-from lossstats.exponent_fit import fit_exponent
-from lossstats.operating_point import bring_to_nominal
-from lossstats.saving import SharedTerm
+from lossstats.comparison.comparison import compare_groups, compare_pairs
+from lossstats.comparison.saving import SharedTerm
+from lossstats.corrections.exponent_fit import fit_exponent
+from lossstats.corrections.operating_point import bring_to_nominal
+from lossstats.records.estimate import Term, coverage_factor
 
 LEVELS, SD, NOMINAL = (7.0, 5.5), 0.1, 280.0
 SAVING = LEVELS[0] - LEVELS[1]

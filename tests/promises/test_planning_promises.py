@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from lossstats.comparison import compare_crossover, compare_groups, compare_pairs, compare_with_controls
-from lossstats.pilot_squares import mean_squares, solve
-from lossstats.planned_design import PlannedDesign
-from lossstats.planning import power_of
-from lossstats.ranking import rank_conditions
-from lossstats.trial_size import size_trial
+from lossstats.comparison.comparison import compare_crossover, compare_groups, compare_pairs, compare_with_controls
+from lossstats.planning.pilot_squares import mean_squares, solve
+from lossstats.planning.planned_design import PlannedDesign
+from lossstats.planning.planning import power_of
+from lossstats.planning.trial_size import size_trial
+from lossstats.several.ranking import rank_conditions
 
 SPREAD = {"article": 0.3, "change": 0.1, "mount": 0.1, "run": 0.05}
 REDUCED, FULL = 300, 5_000

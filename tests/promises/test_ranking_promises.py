@@ -7,9 +7,17 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from lossstats.conclusion import conclude
-from lossstats.ranking import rank_conditions
-from lossstats.simulate import Bench, LinearDrift, Readings, WalkDrift, lay_out_blocks, simulate_levels, simulate_trial
+from lossstats.conclusion.conclusion import conclude
+from lossstats.several.ranking import rank_conditions
+from lossstats.simulator.simulate import (
+    Bench,
+    LinearDrift,
+    Readings,
+    WalkDrift,
+    lay_out_blocks,
+    simulate_levels,
+    simulate_trial,
+)
 
 # Units a condition and standard deviations, the control first.
 ROWS = [(4, (1, 1, 1)), (5, (1, 1, 1, 1)), (5, (1, 1, 1, 4)), (5, (4, 1, 1, 1)), (10, (1, 1, 1, 4)), (10, (4, 1, 1, 1))]

@@ -12,12 +12,12 @@ from dataclasses import replace
 import pytest
 from planned import planned
 
-from lossstats.planned_design import PlannedDesign
-from lossstats.planning import power_of
-from lossstats.rehearsal import rehearse
-from lossstats.rehearsed_bench import quiet_bench, usual_bench
-from lossstats.settings import ReadingsKeys
-from lossstats.simulate import LinearDrift
+from lossstats.planning.planned_design import PlannedDesign
+from lossstats.planning.planning import power_of
+from lossstats.rehearsal.rehearsal import rehearse
+from lossstats.rehearsal.rehearsed_bench import quiet_bench, usual_bench
+from lossstats.simulator.simulate import LinearDrift
+from lossstats.trial_folder.settings import ReadingsKeys
 
 SPREAD = {"article": 0.3, "change": 0.1, "mount": 0.08, "run": 0.04}
 SIX = "K01 K02 K03 K04 K05 K06"

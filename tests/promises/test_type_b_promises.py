@@ -9,9 +9,9 @@ import math
 import numpy as np
 import pytest
 
-from lossstats.comparison import compare_groups
-from lossstats.contrast import group_contrast
-from lossstats.estimate import Term, combine, coverage_factor
+from lossstats.comparison.comparison import compare_groups
+from lossstats.comparison.contrast import group_contrast
+from lossstats.records.estimate import Term, combine, coverage_factor
 
 LEVEL, SAVING, SD = 7.0, 1.5, 0.1
 TRIALS = 500

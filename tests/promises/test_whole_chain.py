@@ -12,9 +12,9 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from lossstats.analysis import analyse
-from lossstats.conclusion import conclude
-from lossstats.simulate import (
+from lossstats.conclusion.analysis import analyse
+from lossstats.conclusion.conclusion import conclude
+from lossstats.simulator.simulate import (
     Approach,
     Articles,
     Bench,

@@ -2,7 +2,7 @@
 
 import pytest
 
-from lossstats.audit import audit_figures
+from lossstats.audit.audit import audit_figures
 
 # Cushny and Peebles (1905), as in Student (1908), Biometrika 6, 1, and the R documentation of `sleep` and `t.test`: means
 # 0.75 and 2.33 h, standard deviations 1.79 and 2.00 h; differences 1.58 h, standard deviation 1.23 h; paired t interval

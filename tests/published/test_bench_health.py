@@ -7,8 +7,8 @@ document and reproduced, which is strong evidence but no independent reading.
 import numpy as np
 import pytest
 
-from lossstats.bench_health import check_standard_chart
-from lossstats.chart_limits import c4, chart_spread, d2, moving_average, moving_average_sd, pooled_sd
+from lossstats.bench.bench_health import check_standard_chart
+from lossstats.bench.chart_limits import c4, chart_spread, d2, moving_average, moving_average_sd, pooled_sd
 
 # NIST 6.3.2, table of factors for control charts (from memory, recomputed), n = 2 to 10.
 C4 = [0.7979, 0.8862, 0.9213, 0.9400, 0.9515, 0.9594, 0.9650, 0.9693, 0.9727]

@@ -11,10 +11,10 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from lossstats.budget import propagate
-from lossstats.estimate import Term, coverage_factor
-from lossstats.source import Source
-from lossstats.source_checks import stated_dof
+from lossstats.budgets.budget import propagate
+from lossstats.budgets.source import Source
+from lossstats.budgets.source_checks import stated_dof
+from lossstats.records.estimate import Term, coverage_factor
 
 # JCGM 100:2008, 4.4.3, table 1: temperature in degrees Celsius.
 TEMPERATURES = [96.9, 98.18, 98.25, 98.61, 99.03, 99.49, 99.56, 99.74, 99.89, 100.07, 100.33, 100.42, 100.68, 100.95,
@@ -184,7 +184,7 @@ def test_simultaneous_readings_h_2():
 
 
 def test_correlations_of_the_readings_h_2():
-    from lossstats.correlation import correlation_matrix
+    from lossstats.budgets.correlation import correlation_matrix
 
     inputs = {"V": Source.readings(VOLTS), "I": Source.readings(AMPERES), "phi": Source.readings(RADIANS)}
     r = correlation_matrix(inputs, simultaneous=[("V", "I", "phi")])

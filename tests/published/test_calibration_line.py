@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from lossstats.calibration_line import calibrate_line
+from lossstats.bench.calibration_line import calibrate_line
 
 # JCGM 100:2008, H.3, tables H.5 and H.6: correction b of a thermometer at t (from memory, recomputed).
 T = np.array([21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.01, 26.511])

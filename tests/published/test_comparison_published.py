@@ -5,10 +5,10 @@ import math
 import numpy as np
 import pytest
 
-from lossstats.comparison import compare_groups, compare_pairs
-from lossstats.estimate import Term, combine, coverage_factor
-from lossstats.resampling import permute_groups
-from lossstats.saving import fieller_percent
+from lossstats.comparison.comparison import compare_groups, compare_pairs
+from lossstats.comparison.saving import fieller_percent
+from lossstats.exact_tests.resampling import permute_groups
+from lossstats.records.estimate import Term, combine, coverage_factor
 
 # Cushny and Peebles (1905), as in Student (1908), Biometrika 6, 1; extra hours of sleep.
 SLEEP_1 = [0.7, -1.6, -0.2, -1.2, -0.1, 3.4, 3.7, 0.8, 0.0, 2.0]

@@ -8,9 +8,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from lossstats.anova import one_way_anova
-from lossstats.components import variance_components
-from lossstats.nested_likelihood import likelihood_components
+from lossstats.components.anova import one_way_anova
+from lossstats.components.components import variance_components
+from lossstats.components.nested_likelihood import likelihood_components
 
 DATA = Path(__file__).parent / "data"
 # Devore (2000), travel time of a pulse along six rails, ns; data set nlme/Rail; published numbers.

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from lossstats.interlaboratory import repeatability
-from lossstats.outlier_tests import grubbs_limit, grubbs_test
+from lossstats.components.interlaboratory import repeatability
+from lossstats.components.outlier_tests import grubbs_limit, grubbs_test
 
 # ISO 5725-2:1994, B.1: sulfur content of coal in percent by mass, four levels, eight laboratories with three to five
 # values (from memory, recomputed: all twelve printed results come out).

@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from lossstats.levels import run_level, series_level, window_level
-from lossstats.noise import variance_inflation
-from lossstats.quantisation import rounding_uncertainty
-from lossstats.screening import screen_run
-from lossstats.settling import find_settled
-from lossstats.stationary import lag_one, mean_of, standard_deviation
+from lossstats.one_run.levels import run_level, series_level, window_level
+from lossstats.one_run.noise import variance_inflation
+from lossstats.one_run.quantisation import rounding_uncertainty
+from lossstats.one_run.screening import screen_run
+from lossstats.one_run.settling import find_settled
+from lossstats.one_run.stationary import lag_one, mean_of, standard_deviation
 
 DATA = Path(__file__).parent / "data"
 

@@ -11,10 +11,10 @@ import numpy as np
 import pytest
 from scipy import integrate, optimize, special, stats
 
-from lossstats.estimate import Interval
-from lossstats.linear_validation import compare_intervals
-from lossstats.monte_carlo import propagate_monte_carlo
-from lossstats.source import Source
+from lossstats.budgets.source import Source
+from lossstats.monte_carlo.linear_validation import compare_intervals
+from lossstats.monte_carlo.monte_carlo import propagate_monte_carlo
+from lossstats.records.estimate import Interval
 
 ROOT3 = math.sqrt(3)
 

@@ -3,9 +3,9 @@
 import pytest
 from statsmodels.stats.power import TTestIndPower, TTestPower
 
-from lossstats.planned_design import PlannedDesign
-from lossstats.planning import power_of, smallest_visible_difference
-from lossstats.trial_size import size_trial
+from lossstats.planning.planned_design import PlannedDesign
+from lossstats.planning.planning import power_of, smallest_visible_difference
+from lossstats.planning.trial_size import size_trial
 
 
 @pytest.mark.parametrize(("effect", "printed"), [(0.2, 393), (0.5, 64), (0.8, 26)])

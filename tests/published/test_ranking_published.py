@@ -5,9 +5,9 @@ import math
 import numpy as np
 import pytest
 
-from lossstats.overall import _linear_model, blocked_test, welch_anova
-from lossstats.ranking import rank_conditions
-from lossstats.simultaneous import many_to_one_quantile, studentised_range_quantile
+from lossstats.several.overall import _linear_model, blocked_test, welch_anova
+from lossstats.several.ranking import rank_conditions
+from lossstats.several.simultaneous import many_to_one_quantile, studentised_range_quantile
 
 # Dunnett (1955), J. Am. Stat. Assoc. 50, 1096: breaking strength of fabric, a control and three processes; data and
 # values of the scipy test-suite (tests/test_multicomp.py, case 3), which has them from the R package multcomp.

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from lossstats.reference_articles import compare_references
+from lossstats.bench.reference_articles import compare_references
 
 
 def test_design_111():

@@ -5,9 +5,9 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
-from lossstats.lattice import on_lattice
-from lossstats.resampling import permute_groups, sign_flip
-from lossstats.subset_counts import cheaper
+from lossstats.exact_tests.lattice import on_lattice
+from lossstats.exact_tests.resampling import permute_groups, sign_flip
+from lossstats.exact_tests.subset_counts import cheaper
 
 # Cushny and Peebles (1905), as in Student (1908), Biometrika 6, 1: extra hours of sleep under two drugs.
 SLEEP = [-1.2, -2.4, -1.3, -1.3, 0.0, -1.0, -1.8, -0.8, -4.6, -1.4]

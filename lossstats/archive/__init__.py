@@ -1,0 +1,1 @@
+"""Thousands of runs: bulk readers, any executor, levels as a table."""

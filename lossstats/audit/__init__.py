@@ -1,0 +1,1 @@
+"""What can be held against figures that somebody quotes."""

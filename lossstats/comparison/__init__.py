@@ -1,0 +1,1 @@
+"""Two conditions compared: contrast of unit values, saving in W and in percent, verdict, statement."""

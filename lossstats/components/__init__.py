@@ -1,0 +1,1 @@
+"""Variance components of nested mounts and runs; repeatability and reproducibility between laboratories."""

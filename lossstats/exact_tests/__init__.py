@@ -1,0 +1,1 @@
+"""Exact permutation and sign-flip tests, and the bootstrap."""

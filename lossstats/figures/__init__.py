@@ -1,0 +1,1 @@
+"""Pictures of a finished result; they compute nothing."""

@@ -1,0 +1,1 @@
+"""One run to its level: screening, settled or not, level with its standard uncertainty."""

@@ -1,0 +1,142 @@
+"""What was done held against what was planned: every departure in plain words."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterator, Sequence
+from datetime import timedelta
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any
+
+from lossstats.records.rendering import plain
+from lossstats.run_plan.order_checks import too_early, unbracketed
+from lossstats.trial_folder.faults import quoted
+from lossstats.trial_folder.plan_file import SealedPlan, json_values, planned_settings
+from lossstats.trial_folder.plan_times import OrderedRun
+
+if TYPE_CHECKING:
+    from lossstats.trial_folder.settings import Settings
+    from lossstats.trial_folder.trial import Run, Trial
+
+_PARTS = ("role", "article", "condition", "mount")
+
+
+def departures(plan: SealedPlan, trial: Trial) -> tuple[str, ...]:
+    """Name everything in which what was done departs from what was planned.
+
+    Parameters
+    ----------
+    plan : SealedPlan
+        From `read_plan`.
+    trial : Trial
+        From `read_trial`.
+
+    Returns
+    -------
+    tuple of str
+        Settings first, then runs in bench order. Times of the day, file names and remarks may differ freely.
+    """
+    return (
+        *_changed_settings(plan.settings, trial.settings),
+        *_changed_runs(plan.runs, trial.runs),
+        *_order_changes(plan.runs, trial.runs),
+        *_other_days(plan.runs, trial.runs),
+        *_broken_rules(plan, trial),
+    )
+
+
+def _changed_settings(planned: dict[str, Any], settings: Settings) -> Iterator[str]:
+    found = planned_settings(settings)
+    defaults = _default_tables(settings)
+    for table in dict.fromkeys([*planned, *found]):
+        if planned.get(table) and not found.get(table):
+            yield f"trial.toml: the table [{table}] is there no longer"
+            continue
+        old, new = dict(_leaves(planned.get(table))), dict(_leaves(found.get(table)))
+        for key in dict.fromkeys([*old, *new]):
+            # A key that a later version of the kit brought, at its default, is no change.
+            before = old.get(key, defaults.get(table, {}).get(key) if table in planned else None)
+            if before != new.get(key):
+                where = ".".join(filter(None, (table, key)))
+                yield f"trial.toml, key {where}: planned {_told(before)}, found {_told(new.get(key))}"
+
+
+def _default_tables(settings: Settings) -> dict[str, dict[str, Any]]:
+    tables = {}
+    for table in dataclasses.fields(settings):
+        item = getattr(settings, table.name)
+        if dataclasses.is_dataclass(item):
+            values = {f.name: f.default for f in dataclasses.fields(item) if f.default is not dataclasses.MISSING}
+            tables[table.name] = dict(_leaves(json_values(plain(values))))
+    return tables
+
+
+def _leaves(value: Any, path: str = "") -> Iterator[tuple[str, Any]]:
+    if isinstance(value, dict):
+        for key, item in value.items():
+            yield from _leaves(item, f"{path}.{key}" if path else key)
+    elif value is not None:
+        yield path, value
+
+
+def _told(value: Any) -> str:
+    if value is None:
+        return "nothing"
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, list):
+        return f"[{', '.join(_told(item) for item in value)}]"
+    return quoted(value) if isinstance(value, str) else f"{value:.10g}"
+
+
+def _what(run: OrderedRun | Run) -> str:
+    words = [run.article, run.condition, f"mount {run.mount}" if run.mount else ""]
+    return " ".join([run.role, *filter(None, words)])
+
+
+def _changed_runs(planned: Sequence[OrderedRun], done: Sequence[Run]) -> Iterator[str]:
+    made = {run.name: run for run in done}
+    for run in planned:
+        other = made.pop(run.run, None)
+        if other is None:
+            yield f"run {run.run} ({_what(run)}): planned, not made"
+            continue
+        for part in _PARTS:
+            old, new = getattr(run, part), getattr(other, part)
+            if old != new:
+                yield f"run {run.run}: {part} planned {quoted(old)}, found {quoted(new)}"
+    for name, extra in made.items():
+        yield f"run {name} ({_what(extra)}): made, not planned"
+
+
+def _order_changes(planned: Sequence[OrderedRun], done: Sequence[Run]) -> Iterator[str]:
+    places = {run.run: k for k, run in enumerate(planned)}
+    names = [run.name for run in done if run.name in places]
+    for before, name in pairwise(names):
+        if places[name] < places[before]:
+            yield f"run {name}: made after run {before}, planned before it"
+
+
+def _other_days(planned: Sequence[OrderedRun], done: Sequence[Run]) -> Iterator[str]:
+    days = {run.run: run.bench_day for run in planned}
+    moved: dict[tuple[str, str], list[str]] = {}
+    for run in done:
+        if run.name in days and days[run.name] != run.bench_day:
+            moved.setdefault((days[run.name], run.bench_day), []).append(run.name)
+    for (old, new), names in moved.items():
+        which = f"run {names[0]}" if len(names) == 1 else f"{len(names)} runs ({', '.join(names)})"
+        yield f"{which}: planned for {old}, made on {new}"
+
+
+def _broken_rules(plan: SealedPlan, trial: Trial) -> Iterator[str]:
+    # The planned hours and brackets on what was done; the keys of the plan are those that were sealed.
+    settings = dataclasses.replace(trial.settings, plan=plan.keys)
+    runs = [_as_ordered(run) for run in trial.runs]
+    yield from too_early(runs, settings)
+    yield from unbracketed(runs, settings)
+
+
+def _as_ordered(run: Run) -> OrderedRun:
+    lasts = float(run.time_s[-1]) if len(run.time_s) else 0.0
+    end = run.start + timedelta(seconds=lasts)
+    return OrderedRun(run.name, run.start, end, run.role, run.article, run.condition, run.mount)

@@ -1,0 +1,1 @@
+"""Bench simulator with known truth, and the example trials made with it."""

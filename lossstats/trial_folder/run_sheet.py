@@ -1,0 +1,182 @@
+"""The run sheet: one row a run, in the order of the bench."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import datetime
+
+from lossstats.trial_folder.faults import Fault, FaultList, quoted
+from lossstats.trial_folder.number_rows import parse_stamp
+from lossstats.trial_folder.raw_files import check_name, check_text
+
+FILE = "run_sheet.csv"
+COLUMNS = ("run", "start", "role", "article", "condition", "mount", "file", "remarks")
+ROLES = ("test", "reference", "zero")
+# What each role fills in beside run, start, role and file.
+_FILLED = {"test": ("article", "condition", "mount"), "reference": ("article", "mount"), "zero": ()}
+
+
+@dataclass(frozen=True)
+class SheetRow:
+    """One row of the run sheet.
+
+    Attributes
+    ----------
+    line : int
+        Line of run_sheet.csv.
+    run : str
+        Name of the run.
+    start : datetime or None
+        Aware; None where the stamp has a fault.
+    role : str
+        ``"test"``, ``"reference"`` or ``"zero"``.
+    article, condition, mount : str
+        Empty where the role has none.
+    file : str
+        Sample file, relative to the trial folder; empty where the name has a fault.
+    remarks : str
+        Free text.
+    """
+
+    line: int
+    run: str
+    start: datetime | None
+    role: str
+    article: str
+    condition: str
+    mount: str
+    file: str
+    remarks: str
+
+
+def place(column: str) -> str:
+    """Column number and name, as a fault shows it.
+
+    Parameters
+    ----------
+    column : str
+        Name of a column of the run sheet.
+
+    Returns
+    -------
+    str
+        For example ``"column 3 (role)"``.
+    """
+    return f"column {COLUMNS.index(column) + 1} ({column})"
+
+
+def read_run_sheet(data: bytes, conditions: tuple[str, ...] = ()) -> tuple[list[SheetRow], list[Fault]]:
+    """Read the content of run_sheet.csv, each row by itself.
+
+    Parameters
+    ----------
+    data : bytes
+        Content of the file.
+    conditions : tuple of str, optional
+        The two conditions compared; left out: any.
+
+    Returns
+    -------
+    rows : list of SheetRow
+        Every row that has the right number of fields, with or without a fault.
+    faults : list of Fault
+        All that is wrong with single rows; what is wrong between rows, ``trial_checks`` finds.
+    """
+    faults = FaultList(FILE)
+    text = check_text(data, faults)
+    if text is None:
+        return [], faults.listed()
+    header, *lines = text[:-1].split(b"\n")
+    if header != ",".join(COLUMNS).encode():
+        faults.add(quoted(header), ",".join(COLUMNS), line=1)
+        return [], faults.listed()
+    rows = []
+    for number, line in enumerate(lines, start=2):
+        fields = _split_row(line, number, faults)
+        if fields is not None:
+            rows.append(_read_row(fields, number, conditions, faults))
+    if not lines:
+        faults.add("a header and no rows", "one row a run, in the order of the bench")
+    return rows, faults.listed()
+
+
+def _split_row(line: bytes, number: int, faults: FaultList) -> list[str] | None:
+    expected = f"{len(COLUMNS)} fields: {','.join(COLUMNS)}"
+    if not line.strip():
+        faults.add("a blank line", expected, line=number)
+        return None
+    try:
+        fields = next(csv.reader([line.decode()], strict=True))
+    except UnicodeDecodeError:
+        faults.add(quoted(line), "text in UTF-8", line=number)
+        return None
+    except csv.Error as error:
+        faults.add(f"{quoted(line)} ({error})", "fields in quotation marks that end in the same line", line=number)
+        return None
+    if len(fields) != len(COLUMNS):
+        faults.add(f"{len(fields)} field{'s' * (len(fields) != 1)} in {quoted(line)}", expected, line=number)
+        return None
+    return fields
+
+
+def _read_row(fields: list[str], line: int, conditions: tuple[str, ...], faults: FaultList) -> SheetRow:
+    entry = dict(zip(COLUMNS, fields, strict=True))
+
+    def fault(column: str, accepted: str, found: str | None = None) -> None:
+        shown = found or (quoted(entry[column]) if entry[column] else "an empty field")
+        faults.add(shown, accepted, line=line, column=place(column))
+
+    for column in COLUMNS[:-1]:
+        if entry[column] != entry[column].strip() or not entry[column].isprintable():
+            fault(column, "an entry without blanks around it, in characters that can be printed")
+            entry[column] = "".join(entry[column].split())
+    if not entry["run"]:
+        fault("run", "a name for the run, such as r01")
+    start = parse_stamp(entry["start"])
+    if start is None:
+        fault("start", "an ISO 8601 date and time with offset such as 2031-03-03T08:00:00+01:00")
+    if entry["role"] not in ROLES:
+        fault("role", "test, reference or zero")
+    else:
+        _check_filled(entry, conditions, fault)
+    if not entry["file"]:
+        fault("file", "the sample file of the run, such as samples/r01.csv")
+    elif wrong := check_name(entry["file"]):
+        fault("file", "a file below samples/, such as samples/r01.csv", f"{wrong}, {quoted(entry['file'])}")
+        entry["file"] = ""
+    return SheetRow(line, start=start, **{column: entry[column] for column in COLUMNS if column != "start"})
+
+
+def _check_filled(entry: dict[str, str], conditions: tuple[str, ...], fault: Callable[[str, str], None]) -> None:
+    # Hold article, condition and mount against the role.
+    role = entry["role"]
+    for column in ("article", "condition", "mount"):
+        if column in _FILLED[role] and not entry[column]:
+            fault(column, f"the {column}, which a {role} run needs")
+        elif column not in _FILLED[role] and entry[column]:
+            fault(column, f"an empty field: a {role} run has no {column}")
+        elif column == "condition" and entry[column] and conditions and entry[column] not in conditions:
+            fault(column, f"{' or '.join(conditions)}, as [comparison] in trial.toml says")
+
+
+def run_sheet_text(rows: Iterable[Iterable[str]] = ()) -> str:
+    r"""Text of a run sheet.
+
+    Parameters
+    ----------
+    rows : iterable of iterable of str
+        The entries of each row, in the order of the columns.
+
+    Returns
+    -------
+    str
+        Header and rows, each ended by ``\n``.
+    """
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(COLUMNS)
+    writer.writerows(rows)
+    return text.getvalue()

@@ -1,0 +1,85 @@
+"""Checks of what a source is said to be: the text says argument, found, accepted."""
+
+import math
+
+import numpy as np
+import pytest
+
+from lossstats.budgets.source_checks import (
+    above_zero,
+    absolute,
+    finite_number,
+    not_negative,
+    open_share,
+    readings_of,
+    refuse,
+    stated_dof,
+)
+
+
+def test_refuse_says_argument_found_and_accepted():
+    with pytest.raises(ValueError, match=r"^k: found -1; accepted: a number above 0$"):
+        refuse("k", -1, "a number above 0")
+
+
+@pytest.mark.parametrize("found", [math.nan, math.inf, "3", True, None, [1.0, 2.0]])
+def test_not_a_finite_number(found):
+    with pytest.raises(ValueError, match="^value: found .*; accepted: a finite number$"):
+        finite_number("value", found)
+
+
+def test_plain_floats_come_back():
+    assert type(finite_number("value", np.float64(2.5))) is float
+    assert finite_number("value", 3) == 3.0
+
+
+@pytest.mark.parametrize(
+    ("check", "found", "accepted"),
+    [
+        (not_negative, -1e-9, "a finite number of at least 0"),
+        (above_zero, 0, "a finite number above 0"),
+        (open_share, 0.0, "a number between 0 and 1, both excluded"),
+        (open_share, 1.0, "a number between 0 and 1, both excluded"),
+    ],
+)
+def test_out_of_range(check, found, accepted):
+    with pytest.raises(ValueError, match=f"^x: found {float(found)!r}; accepted: {accepted}$"):
+        check("x", found)
+
+
+def test_edges_that_pass():
+    assert not_negative("x", 0) == 0.0
+    assert stated_dof(math.inf) == math.inf
+    assert stated_dof(4) == 4.0
+    assert absolute("u", 0.1, -20.0, relative=True) == pytest.approx(2.0)
+
+
+@pytest.mark.parametrize("found", [0, -3, math.nan, -math.inf, "many", True])
+def test_bad_dof(found):
+    with pytest.raises(ValueError, match="^dof: found .*; accepted: degrees of freedom above 0, or infinity$"):
+        stated_dof(found)
+
+
+def test_dof_and_reliability_exclude_each_other():
+    with pytest.raises(ValueError, match=r"^reliability: found 0.2; accepted: nothing beside dof = 5"):
+        stated_dof(5, 0.2)
+
+
+@pytest.mark.parametrize("found", [0, 1, 1.5, -0.2])
+def test_bad_reliability(found):
+    with pytest.raises(ValueError, match="^reliability: found .*; accepted: a number between 0 and 1"):
+        stated_dof(math.inf, found)
+
+
+def test_relative_to_nothing():
+    with pytest.raises(ValueError, match=r"^value: found 0.0; accepted: another value than 0 where u is relative"):
+        absolute("u", 0.1, 0.0, relative=True)
+
+
+def test_too_few_readings_and_where_a_bad_one_stands():
+    with pytest.raises(ValueError, match=r"^values: found \[3.0\]; accepted: at least 2 readings"):
+        readings_of("values", [3.0])
+    with pytest.raises(ValueError, match=r"^values\[1\]: found nan; accepted: a finite number"):
+        readings_of("values", [3.0, math.nan])
+    with pytest.raises(ValueError, match="^values: found 7; accepted: at least 2 readings"):
+        readings_of("values", 7)

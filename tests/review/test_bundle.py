@@ -1,0 +1,143 @@
+"""Bundles: same bytes for same content, opened within bounds, reproduced as they are."""
+
+import os
+import shutil
+import stat
+import zipfile
+from pathlib import Path
+
+import pytest
+
+from lossstats.conclusion.analysis import analyse
+from lossstats.review import bundle
+from lossstats.review.bundle import opened, write_bundle
+from lossstats.review.reproduction import reproduce
+from lossstats.simulator.examples import example_trial
+from lossstats.trial_folder.trial import write_trial
+
+
+@pytest.fixture(scope="module")
+def sealed(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("sealed") / "trial"
+    write_trial(example_trial("one_chain"), folder)
+    analyse(folder).save(folder)
+    return folder
+
+
+def made(path, members, **more):
+    with zipfile.ZipFile(path, "w") as file:
+        for name, content in members:
+            entry = zipfile.ZipInfo(name)
+            entry.external_attr = more.get("mode", stat.S_IFREG | 0o644) << 16
+            file.writestr(entry, content)
+    return path
+
+
+def refused(path, match):
+    with pytest.raises(ValueError, match=match), opened(path):
+        pass
+
+
+def test_same_bytes_for_the_same_content(sealed, tmp_path):
+    one = write_bundle(sealed, tmp_path / "one.zip")
+    copy = shutil.copytree(sealed, tmp_path / "trial")
+    for path in copy.rglob("*"):
+        os.utime(path, (1, 1))
+    (copy / "private.txt").write_text("x", encoding="utf-8")
+    (copy / "samples" / ".hidden").write_text("x", encoding="utf-8")
+    other = write_bundle(copy, tmp_path / "other.zip")
+    assert one.read_bytes() == other.read_bytes()
+    with zipfile.ZipFile(one) as file:
+        names = file.namelist()
+        assert names == sorted(names) and "private.txt" not in names
+        assert {"trial.toml", "run_sheet.csv", "results/result.json", "results/result_sheet.html"} <= set(names)
+        assert file.read("samples/r01.csv") == (sealed / "samples" / "r01.csv").read_bytes()
+
+
+def test_a_bundle_is_reproduced_and_leaves_nothing_behind(sealed, tmp_path, monkeypatch):
+    place = tmp_path / "tmp"
+    place.mkdir()
+    monkeypatch.setattr("tempfile.tempdir", str(place))
+    found = reproduce(write_bundle(sealed, tmp_path / "b.zip"))
+    assert found.agrees and found.files == 4
+    assert not list(place.iterdir())
+
+
+def test_a_changed_byte_in_a_bundle_is_found(sealed, tmp_path):
+    with zipfile.ZipFile(write_bundle(sealed, tmp_path / "b.zip")) as file:
+        members = [(name, file.read(name)) for name in file.namelist()]
+    changed = [(n, c.replace(b".1", b".2", 1) if n == "samples/r02.csv" else c) for n, c in members]
+    found = reproduce(made(tmp_path / "c.zip", changed))
+    assert (found.first_stage, found.departures[0].where) == ("input bytes", "samples/r02.csv")
+
+
+def test_nothing_is_overwritten_and_no_draft_stays(sealed, tmp_path):
+    target = tmp_path / "b.zip"
+    target.write_bytes(b"mine")
+    with pytest.raises(
+        FileExistsError, match=r"b\.zip: found such a file; accepted: a name that is not taken \(rename"
+    ):
+        write_bundle(sealed, target)
+    assert target.read_bytes() == b"mine" and [p.name for p in tmp_path.iterdir()] == ["b.zip"]
+
+
+def test_only_a_sealed_trial_without_links_is_bundled(sealed, tmp_path):
+    with pytest.raises(FileNotFoundError, match="found no sealed result"):
+        write_bundle(tmp_path)
+    copy = shutil.copytree(sealed, tmp_path / "trial")
+    (copy / "samples" / "r01.csv").unlink()
+    (copy / "samples" / "r01.csv").symlink_to(sealed / "samples" / "r01.csv")
+    with pytest.raises(ValueError, match=r"samples/r01\.csv: found a symbolic link"):
+        write_bundle(copy)
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["../trial.toml", "/etc/passwd", "samples/../../x.csv", "samples\\r01.csv", "results/run.py", "notes.txt", "results/a/b.json", "samples/.x", "trial.toml/"],
+)  # fmt: skip
+def test_names_that_no_trial_has_are_refused(tmp_path, name):
+    refused(
+        made(tmp_path / "b.zip", [(name, "x")]),
+        "found a name that no file of a trial has; accepted: what `lossstats bundle`",
+    )
+
+
+def test_links_repeats_sizes_and_counts_are_bounded(tmp_path, monkeypatch):
+    refused(made(tmp_path / "a.zip", [("trial.toml", "/etc/passwd")], mode=stat.S_IFLNK | 0o777), "found a link")
+    with pytest.warns(UserWarning, match="Duplicate name"):
+        made(tmp_path / "b.zip", [("trial.toml", "1"), ("trial.toml", "2")])
+    refused(tmp_path / "b.zip", "found a second member of that name")
+    refused(made(tmp_path / "c.zip", [("samples/a.csv", "1"), ("samples/A.csv", "2")]), "found a second member")
+    monkeypatch.setattr(bundle, "MOST_MEMBERS", 2)
+    refused(
+        made(tmp_path / "d.zip", [(f"samples/{i}.csv", "") for i in range(3)]), "found 3 members; accepted: at most 2"
+    )
+    monkeypatch.setattr(bundle, "MOST_SAMPLE_BYTES", 10)
+    refused(made(tmp_path / "e.zip", [("samples/1.csv", "x" * 11)]), "found 11 bytes, where 10 are allowed")
+    monkeypatch.setattr(bundle, "MOST_BYTES", 15)
+    refused(made(tmp_path / "f.zip", [(f"samples/{i}.csv", "x" * 10) for i in range(2)]), "found 20 bytes in all")
+
+
+def test_a_member_that_unpacks_to_more_than_it_states_is_refused(tmp_path):
+    path = tmp_path / "b.zip"
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as file:
+        file.writestr("samples/r01.csv", b"0" * 100_000)
+    data = bytearray(path.read_bytes())
+    for mark, offset in ((b"PK\x03\x04", 22), (b"PK\x01\x02", 24)):  # uncompressed size, local and central
+        at = data.index(mark) + offset
+        data[at : at + 4] = (10).to_bytes(4, "little")
+    path.write_bytes(data)
+    refused(path, "found ")
+
+
+@pytest.mark.parametrize("content", [b"", b"not a zip", b"PK\x03\x04 cut"])
+def test_what_is_no_zip_file_is_refused(tmp_path, content):
+    path = tmp_path / "b.zip"
+    path.write_bytes(content)
+    refused(path, r"b\.zip: found no readable zip file \(.*\); accepted: a file that `lossstats bundle` wrote")
+
+
+def test_the_folder_inside_has_the_name_of_the_bundle(sealed, tmp_path):
+    with opened(write_bundle(sealed, tmp_path / "my trial.zip")) as folder:
+        assert folder.name == "my_trial"
+        assert (Path(folder) / "trial.toml").is_file()

@@ -1,0 +1,239 @@
+"""Sample files. Evidence: real logs of others (foreign_logs/SOURCES.md), figures counted by hand in them."""
+
+from __future__ import annotations
+
+import tracemalloc
+from datetime import UTC, datetime
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from lossstats.trial_folder.samples import Samples, read_samples
+from lossstats.trial_folder.settings import Column, LogKeys, ReadingsKeys
+
+LOGS = Path(__file__).parents[1] / "foreign_logs"
+POWER = LogKeys(time_form="iso", decimals="free", time=Column("measured_on"), value=Column("ac_power__752"))
+RIG = LogKeys(decimals="free", time=Column("t_s"), value=Column("outlet_V"), other={"heater_V": Column("heater_V")})
+RIDE = LogKeys(
+    time=Column("t_s"), value=Column("power_W"), other={"cadence_rpm": Column("cadence_rpm")}, ignore=("temp_C",)
+)
+
+
+def taken(data: bytes, log: LogKeys | None = None, readings: ReadingsKeys | None = None) -> Samples:
+    samples, faults = read_samples(data, "a.csv", log, readings)
+    assert samples is not None, faults
+    return samples
+
+
+def refused(data: bytes, log: LogKeys | None = None, readings: ReadingsKeys | None = None) -> list[str]:
+    samples, faults = read_samples(data, "a.csv", log, readings)
+    assert samples is None
+    return [str(fault) for fault in faults]
+
+
+def test_power_log_with_stamps() -> None:
+    samples = taken((LOGS / "serf_east_1min_ac_power.csv").read_bytes(), POWER)
+    assert samples.first_stamp == datetime(2022, 3, 18, 11, 33, tzinfo=UTC)
+    assert np.array_equal(samples.time_s, 60.0 * np.arange(60))
+    assert samples.values[[0, 1, 5]].tolist() == [-2.7098, -2.5969, -2.484]
+
+
+def test_rig_log_whose_zeros_are_dropped() -> None:
+    data = (LOGS / "hairdryer_rig.csv").read_bytes()
+    samples = taken(data, RIG, ReadingsKeys(interval_s=(0.08,)))
+    assert samples.time_s[:3].tolist() == [0.0, 0.08, 0.16]
+    assert samples.values[:3].tolist() == [4.766099, 4.763659, 4.839359]
+    assert samples.operating_point["heater_V"][:3].tolist() == [6.41, 3.41, 6.41]
+    fixed = LogKeys(time=RIG.time, value=RIG.value, other=RIG.other)
+    assert refused(data, fixed)[0].startswith(
+        "a.csv, line 3, column 1 (t_s): found '0.08', 2 decimals; accepted: 1 as in line 2"
+    )
+
+
+def test_ride_log_with_a_column_left_aside() -> None:
+    samples = taken((LOGS / "ride_intervals.csv").read_bytes(), RIDE)
+    assert np.array_equal(samples.time_s, np.arange(120.0))
+    assert set(samples.operating_point) == {"cadence_rpm"}
+
+
+def test_values_equal_a_general_reader_on_the_readable_logs() -> None:
+    import pandas as pd
+
+    for name, log in (("hairdryer_rig.csv", RIG), ("ride_intervals.csv", RIDE)):
+        frame = pd.read_csv(LOGS / name)
+        samples = taken((LOGS / name).read_bytes(), log)
+        assert np.array_equal(samples.time_s, frame[log.time.column])
+        assert np.array_equal(samples.values, frame[log.value.column])
+
+
+MIDC = (
+    "DATE (MM/DD/YYYY)",
+    "Global PSP [W/m^2]",
+    "Global PSP (Accumulated) [kWhr/m^2]",
+    "Temperature @ 50m [deg C]",
+    "Temperature @ 80m [deg C]",
+)
+REFUSED = [
+    (
+        "midc_20181014.txt",
+        LogKeys(time_form="iso", time=Column("MST"), value=Column("Temperature @ 2m [deg C]"), ignore=MIDC),
+        "line 2, column 2 (MST): found '00:00'; accepted: an ISO 8601 date and time with offset",
+    ),
+    (
+        "SRML-day-EUPO1801.txt",
+        LogKeys(
+            separator="tab", time=Column("2018"), value=Column("7008"), ignore=("94255", "1000", "0", "2010", "2011")
+        ),
+        "line 1, column 6: found the column name '0' a second time; accepted: column names that differ",
+    ),
+    (
+        "dsc_crlf.csv",
+        LogKeys(blanks="strip", time=Column("Temperature (C)"), value=Column("Heat Flow Endo Up (mW)")),
+        "line 3, column 1 (Temperature (C)): found the time -9.961 s after -9.951 s; accepted: times that rise",
+    ),
+    (
+        "dsc_crlf.csv",
+        LogKeys(time=Column("Temperature (C)"), value=Column(" Heat Flow Endo Up (mW)")),
+        (
+            "line 2, column 2 ( Heat Flow Endo Up (mW)): found ' -0.0013'; accepted: a finite decimal number such as "
+            "6.985 without blanks around it (or blanks = 'strip' in [log] of trial.toml)"
+        ),
+    ),
+    ("dsc_crlf.csv", LogKeys(), "line 1: found no column 'time_s' among 'Temperature (C)', ' Heat Flow Endo Up (mW)'"),
+    ("tires.csv", LogKeys(), "line 1: found a byte-order mark; accepted: UTF-8 without one"),
+    (
+        "tires.csv",
+        LogKeys(encoding="utf-8-sig"),
+        "line 35: found a last line without a line end, '1.05,1.04,1.06,1.02,1.03,1.03,0.93,1.28,1'",
+    ),
+    ("tires.csv", LogKeys(encoding="utf-8-sig"), "line 1, column 7: found the column 'Wedge gauge×peel force'"),
+    (
+        "astropy_bad.txt",
+        LogKeys(
+            separator="space", rows_before_header=3, time=Column("top1"), value=Column("top2"), ignore=("top3", "top4")
+        ),
+        "line 5: found 5 fields in 'hat1  hat2 hat3 hat4    hat5'; accepted: 4 fields: top1, top2, top3, top4",
+    ),
+    (
+        "astropy_ipac.dat",
+        LogKeys(separator="space", rows_before_header=6, unit_row=True, time=Column("ra"), value=Column("dec")),
+        "line 7, column 3: found the column name '|' a second time; accepted: column names that differ",
+    ),
+    (
+        "astropy_continuation.dat",
+        LogKeys(separator="space", time=Column("1"), value=Column("3"), ignore=("5", "\\")),
+        "line 2: found 2 fields in 'hello world'; accepted: 4 fields: 1, 3, 5, \\",
+    ),
+    (
+        "astropy_commented_header2.dat",
+        LogKeys(separator="space", rows_before_header=2, time=Column("a"), value=Column("b"), ignore=("#", "c")),
+        "line 4: found 3 fields in '1 2 3'; accepted: 4 fields: #, a, b, c",
+    ),
+]
+
+
+@pytest.mark.parametrize(("name", "log", "message"), REFUSED)
+def test_awkward_logs_are_refused_with_the_reason(name: str, log: LogKeys, message: str) -> None:
+    told = refused((LOGS / name).read_bytes(), log)
+    assert any(message in fault for fault in told), told
+
+
+def test_decimal_comma_units_rows_before_the_header_and_latin_1() -> None:
+    log = LogKeys(
+        separator="semicolon",
+        decimal=",",
+        encoding="latin-1",
+        blanks="strip",
+        rows_before_header=2,
+        unit_row=True,
+        time=Column("Zeit", factor=60.0),
+        value=Column("Verlust", factor=0.001),
+        other={"oil_C": Column("Öl")},
+        ignore=("Bemerkung",),
+    )
+    text = (
+        "Prüfstand 3\r\n\r\n Zeit ; Verlust;Öl;Bemerkung\r\nmin;mW;°C;\r\n"
+        "0,0; 6985,0 ;23,1;angefahren\r\n0,5;6990,5;23,2;ruhig, stetig\r\n1,0;-3,0;23,2;\r\n"
+    )
+    samples = taken(text.encode("latin-1"), log)
+    assert samples.time_s.tolist() == [0.0, 30.0, 60.0]
+    assert samples.values == pytest.approx([6.985, 6.9905, -0.003], rel=1e-15)
+    assert samples.operating_point["oil_C"].tolist() == [23.1, 23.2, 23.2]
+
+
+def test_the_shortest_file_and_both_line_ends() -> None:
+    for data in (b"time_s,loss_W\n0,7.0\n1,7.1\n", b"time_s,loss_W\r\n0,7.0\r\n1,7.1\r\n"):
+        samples = taken(data)
+        assert (samples.time_s.tolist(), samples.values.tolist()) == ([0.0, 1.0], [7.0, 7.1])
+        assert not samples.time_s.flags.writeable
+        assert not samples.values.flags.writeable
+
+
+def rows(times: list[float], decimals: int = 1) -> bytes:
+    return ("time_s,loss_W\n" + "".join(f"{time:.{decimals}f},7.0\n" for time in times)).encode()
+
+
+def test_gaps_of_whole_samples_are_taken_and_others_not() -> None:
+    assert len(taken(rows([0, 1, 2, 5, 6, 7, 8])).time_s) == 7
+    told = refused(rows([0, 1, 2, 4.5, 5.5, 6.5, 7.5]))
+    assert told == [
+        (
+            "a.csv, line 5, column 1 (time_s): found a spacing of 2.5 s, where the median is 1 s; accepted: a whole "
+            "number of medians within 0.2 of one (jitter in [readings] of trial.toml)"
+        )
+    ]
+    assert len(taken(rows([0, 1, 2, 14.5, 15.5, 16.5]), readings=ReadingsKeys()).time_s) == 6
+
+
+def test_jitter_is_allowed_as_far_as_the_settings_say() -> None:
+    shaken = [0, 1.1, 2, 2.9, 4, 5.3, 6, 7, 8]
+    assert len(taken(rows(shaken)).time_s) == 9
+    assert len(refused(rows(shaken), readings=ReadingsKeys(jitter=0.1))) == 2
+    assert len(taken(rows([0, 1, 1.4, 3, 4, 5]), readings=ReadingsKeys(jitter=1.0)).time_s) == 6
+
+
+def test_times_rounded_to_whole_seconds_are_steady() -> None:
+    # 0.7 s apart, written to 0.1 s or to 1 s: rounding shifts a spacing by one written step.
+    assert len(taken(rows([round(0.7 * i, 1) for i in range(30)])).time_s) == 30
+    assert len(taken(rows([round(2.4 * i) for i in range(30)], decimals=0)).time_s) == 30
+
+
+def test_declared_intervals_are_met_within_one_per_cent() -> None:
+    second = rows([0, 1, 2, 3])
+    assert len(taken(second, readings=ReadingsKeys(interval_s=(0.5, 1.005))).time_s) == 4
+    assert refused(second, readings=ReadingsKeys(interval_s=(0.5, 1.02))) == [
+        (
+            "a.csv, column 1 (time_s): found a sample interval of 1 s; accepted: 0.5, 1.02 s, as interval_s in "
+            "[readings] of trial.toml says"
+        )
+    ]
+
+
+def test_faults_at_the_right_line_beyond_the_first_block() -> None:
+    lines = [f"{i},7.000" for i in range(200_000)]
+    lines[150_000] = "150000,7.0O0"
+    lines[180_000] = "179999,7.000"
+    told = refused(("time_s,loss_W\n" + "\n".join(lines) + "\n").encode())
+    assert [text.partition(";")[0] for text in told] == [
+        "a.csv, line 150002, column 2 (loss_W): found '7.0O0'",
+        "a.csv, line 180002, column 1 (time_s): found the time 179999 s after 179999 s",
+    ]
+
+
+def test_a_long_file_of_rubbish_is_given_up_soon() -> None:
+    told = refused(b"time_s,loss_W\n" + b"0,x\n" * 600_000)
+    assert len(told) == 21
+    # 1001 readings that are none, 1000 times that do not rise, 20 of all those in words.
+    assert told[-1] == "a.csv: found at least 1981 more faults; accepted: none; the first 20 are listed"
+
+
+def test_memory_beside_the_content_is_a_few_times_the_numbers() -> None:
+    data = ("time_s,loss_W\n" + "".join(f"{i},{7 + i % 7 / 1000:.3f}\n" for i in range(120_000))).encode()
+    tracemalloc.start()
+    samples = taken(data)
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    numbers = 2 * samples.time_s.nbytes
+    # Blocks of 1 MiB as Python floats, and the numbers twice while they are joined.
+    assert peak < 6 * numbers + 40 * 1024**2
