@@ -101,7 +101,25 @@ _WHERE: dict[str, str] = {
     "compare_references": "bench.reference_articles",
     # thousands of runs
     "reduce_archive": "archive.archive",
+    # pictures of what is finished
+    "draw_run": "figures.trace_figures",
+    "draw_levels": "figures.level_figures",
+    "draw_pairs": "figures.figures",
+    "draw_saving": "figures.figures",
+    "draw_budget": "figures.figures",
+    "draw_sources": "figures.budget_figures",
+    "draw_conditions": "figures.ranking_figures",
+    "draw_ranking": "figures.ranking_figures",
+    "draw_sensitivity": "figures.choice_figures",
+    "draw_influence": "figures.choice_figures",
+    "draw_power_curve": "planning.planning_figures",
+    "draw_rehearsal": "rehearsal.rehearsal_figures",
+    "draw_components": "components.components_figures",
+    "draw_mandel": "components.components_figures",
+    "draw_check_chart": "bench.bench_figures",
+    "draw_calibration": "bench.bench_figures",
     # known truth
+    "example_truth": "simulator.examples",
     "simulate_run": "simulator.simulate",
     "simulate_trial": "simulator.simulate",
 }
