@@ -50,6 +50,8 @@ _WHERE: dict[str, str] = {
     "run_level": "one_run.levels",
     "window_level": "one_run.levels",
     "series_level": "one_run.levels",
+    "autocorrelation_time": "one_run.autocorrelation",
+    "autocorrelation_times": "one_run.autocorrelation",
     "reduce_runs": "one_run.levels",
     "Level": "one_run.levels",
     # operating point and bench drift
