@@ -11,6 +11,8 @@ from lossstats.one_run.noise import variance_inflation
 
 FEWEST_AVERAGES = 18
 MOST_COSINE_BLOCKS = 2000
+PIECE = 65536  # samples worked on at once: a long run is never copied whole, and a piece stays in the cache
+HALVINGS_IN_PIECE = 6
 
 
 @dataclass(frozen=True)
@@ -115,36 +117,87 @@ def stationary_mean(values: NDArray[np.float64]) -> StationaryMean:
     """
     from scipy.special import stdtrit
 
-    # Arrays of a long run cost more to make than to pass over: one is made, and worked on in place.
-    first = float(np.mean(values))
-    d = values - first
-    rest = float(np.mean(d))
-    value = first + rest
-    d -= rest
-    n = len(d)
-    candidates = [(*_cosine_uncertainty(d), "equal-weighted cosines")]
-    size, averages = 1, d
-    while size == 1 or n // size >= FEWEST_AVERAGES:
-        if size > 1:  # each from the averages before, the odd one at the front left out
-            odd = len(averages) % 2
-            averages = averages[odd::2] + averages[odd + 1 :: 2]
-            averages /= 2
-        if np.ptp(averages) > 0:
-            name = "AR(1)" if size == 1 else f"AR(1) on averages of {size} readings"
-            candidates.append((*_ar1_uncertainty(averages), name))
-        size *= 2
+    candidates, value, variance = _candidates(values)
     u, dof, method = max(candidates, key=lambda c: c[0] * float(stdtrit(c[1], 0.975)))
-    variance = _dot(d, d) / (n - 1)
-    return StationaryMean(value, u, dof, min(float(n), max(1.0, variance / u**2)), method)
+    return StationaryMean(value, u, dof, min(float(len(values)), max(1.0, variance / u**2)), method)
 
 
-def _ar1_uncertainty(values: NDArray[np.float64]) -> tuple[float, float]:
+def _candidates(values: NDArray[np.float64]) -> tuple[list[tuple[float, float, str]], float, float]:
+    # Standard uncertainty, degrees of freedom and name of each estimate; then mean and variance of the readings
+    n, nearly = len(values), float(np.mean(values))
+    sums = _sums_by_size(values, nearly)
+    candidates = [(*_cosine_uncertainty(values, nearly), "equal-weighted cosines")]
+    for k, averages in enumerate(sums):
+        if averages.high > averages.low:
+            name = f"AR(1) on averages of {2**k} readings" if k else "AR(1)"
+            candidates.append((*_ar1_uncertainty(averages), name))
+    rest = sums[0].total / n
+    return candidates, nearly + rest, (sums[0].square - n * rest**2) / (n - 1)
+
+
+@dataclass
+class _Sums:
+    # What the AR(1) estimate takes of averages of one size, added up from piece to piece
+    count: int = 0
+    total: float = 0.0
+    square: float = 0.0
+    products: float = 0.0  # of neighbours
+    low: float = np.inf
+    high: float = -np.inf
+    first: float = 0.0
+    last: float = 0.0
+
+    def add(self, values: NDArray[np.float64]) -> None:
+        if not len(values):
+            return
+        if self.count:
+            self.products += self.last * float(values[0])
+        else:
+            self.first = float(values[0])
+        self.count += len(values)
+        self.total += float(np.sum(values))
+        self.square += _dot(values, values)
+        self.products += _dot(values[1:], values[:-1])
+        self.low, self.high = min(self.low, float(values.min())), max(self.high, float(values.max()))
+        self.last = float(values[-1])
+
+
+def _sums_by_size(values: NDArray[np.float64], nearly: float) -> list[_Sums]:
+    # For averages of 1, 2, 4, ... readings about nearly the mean. Pieces and averages are counted from the end; what
+    # does not fill an average is left out at the front. The first sizes piece by piece, the others over all at once.
+    n = len(values)
+    sums = [_Sums()]
+    while n >> len(sums) >= FEWEST_AVERAGES:
+        sums.append(_Sums())
+    left = []
+    for stop in range(n % PIECE, n + 1, PIECE):
+        averages = values[max(0, stop - PIECE) : stop] - nearly
+        for size in sums[:HALVINGS_IN_PIECE]:
+            size.add(averages)
+            averages = _halved(averages)
+        left.append(averages)
+    averages = np.concatenate(left)
+    for size in sums[HALVINGS_IN_PIECE:]:
+        size.add(averages)
+        averages = _halved(averages)
+    return sums
+
+
+def _halved(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    # Averages of neighbours, an odd one at the front left out
+    odd = len(values) % 2
+    averages = values[odd::2] + values[odd + 1 :: 2]
+    averages /= 2
+    return averages
+
+
+def _ar1_uncertainty(sums: _Sums) -> tuple[float, float]:
     # Find u and degrees of freedom of a mean under AR(1) noise, the bias of the correlation corrected.
     # The correction inverts ``E r = phi - (1 + 4 phi)/n`` (Marriott and Pope 1954, Kendall 1954; from memory).
     # About the mean of these values, which is nearly 0, without an array of the differences.
-    n, mean = len(values), float(np.mean(values))
-    square = _dot(values, values) - n * mean**2
-    products = _dot(values[1:], values[:-1]) - mean * (2 * n * mean - values[0] - values[-1]) + (n - 1) * mean**2
+    n, mean = sums.count, sums.total / sums.count
+    square = sums.square - n * mean**2
+    products = sums.products - mean * (2 * n * mean - sums.first - sums.last) + (n - 1) * mean**2
     phi = min(max((n * products / square + 1) / (n - 4), 0.0), 0.98)
     inflation = variance_inflation(phi, n)
     variance = square / n / max(1 - inflation / n, 0.02)
@@ -156,14 +209,16 @@ def _dot(one: NDArray[np.float64], other: NDArray[np.float64]) -> float:
     return float(np.einsum("i,i->", one, other))
 
 
-def _cosine_uncertainty(d: NDArray[np.float64]) -> tuple[float, float]:
+def _cosine_uncertainty(values: NDArray[np.float64], nearly: float) -> tuple[float, float]:
     # Equal-weighted cosine estimate (Lazarus, Lewis, Stock and Watson 2018; from memory); long stretches in blocks
     from scipy.fft import dct
 
-    if len(d) > MOST_COSINE_BLOCKS:
-        size = -(-len(d) // (MOST_COSINE_BLOCKS // 2))
-        d = d[len(d) % size :].reshape(-1, size).mean(1)
-    n = len(d)
-    count = max(3, int(0.4 * n ** (2 / 3)))
+    n, size = len(values), 1
+    if n > MOST_COSINE_BLOCKS:
+        size = -(-n // (MOST_COSINE_BLOCKS // 2))
+    step = size * max(1, PIECE // size)
+    pieces = (values[i : i + step] - nearly for i in range(n % size, n, step))
+    d = np.concatenate([piece.reshape(-1, size).mean(1) for piece in pieces])
+    count = max(3, int(0.4 * len(d) ** (2 / 3)))
     coefficients = dct(d, type=2, norm="ortho")[1 : count + 1]
-    return float(np.sqrt(np.sum(coefficients**2) / count / n)), float(count)
+    return float(np.sqrt(np.sum(coefficients**2) / count / len(d))), float(count)

@@ -1,10 +1,13 @@
 """Mean of a stationary stretch."""
 
+import tracemalloc
+
 import numpy as np
 import pytest
 from scipy.stats import t as student
 from statsmodels.tsa.stattools import acf
 
+from lossstats.one_run import stationary
 from lossstats.one_run.noise import variance_inflation
 from lossstats.one_run.stationary import lag_one, mean_of, standard_deviation, stationary_mean
 
@@ -75,3 +78,23 @@ def test_large_n_is_no_burden_on_the_digits():
     a, b = stationary_mean(y), stationary_mean(1e6 + y)
     assert b.value - 1e6 == pytest.approx(a.value, abs=1e-9)
     assert b.standard_uncertainty == pytest.approx(a.standard_uncertainty, rel=1e-8)
+
+
+@pytest.mark.parametrize("n", [63, 64, 65, 128, 180, 1_000, 1_023, 2_049, 2_777])
+def test_pieces_make_no_difference(n, monkeypatch):
+    # pieces of 64 readings, so that every kind of end comes up in a short series
+    monkeypatch.setattr(stationary, "PIECE", 64)
+    monkeypatch.setattr(stationary, "MOST_COSINE_BLOCKS", 10_000)
+    y = 5 + 0.02 * ar1(0.8, n, seed=n)
+    found = sorted((u, dof) for u, dof, _ in stationary._candidates(y)[0])
+    np.testing.assert_allclose(found, sorted(candidates(y)), rtol=1e-9)
+
+
+def test_memory_does_not_grow_with_the_series():
+    stationary_mean(ar1(0.0, 3_000))  # what is imported on the way stays out of the figure
+    y = np.random.default_rng(6).normal(size=2_000_000)
+    tracemalloc.start()
+    stationary_mean(y)
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert peak < 3e6  # the series takes 16 MB
