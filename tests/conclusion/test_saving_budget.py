@@ -66,7 +66,11 @@ def test_text_html_and_csv_say_the_same(tmp_path):
     assert [line.split()[0] for line in text[2:]] == [*(s.source for s in b.sources), "combined"]
     assert "&lt;zero&gt;" not in b._repr_html_() and b._repr_html_().count("<tr>") == len(text) - 1
     b.to_csv(tmp_path / "budget.csv")
-    again = pd.read_csv(io.StringIO((tmp_path / "budget.csv").read_text(encoding="utf-8")), index_col="source")
+    again = pd.read_csv(
+        io.StringIO((tmp_path / "budget.csv").read_text(encoding="utf-8")),
+        index_col="source",
+        float_precision="round_trip",
+    )
     np.testing.assert_array_equal(again["contribution"], b.table["contribution"])
     with pytest.raises(FileExistsError):
         b.to_csv(tmp_path / "budget.csv")
