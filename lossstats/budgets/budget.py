@@ -13,10 +13,11 @@ from numpy.typing import NDArray
 from lossstats.budgets.budget_lines import Contribution, SecondOrder
 from lossstats.budgets.budget_table import Budget, Budgets
 from lossstats.budgets.correlation import correlated_groups, correlation_matrix
+from lossstats.budgets.input_quantity import GAUSSIAN, STUDENT
 from lossstats.budgets.model_function import ModelFunction, check_inputs, check_units
 from lossstats.budgets.sensitivities import reaches, second_order_terms, sensitivities
-from lossstats.budgets.source import GAUSSIAN, STUDENT, Source
-from lossstats.budgets.source_checks import refuse
+from lossstats.budgets.source import Source
+from lossstats.records.argument_checks import refuse
 from lossstats.records.estimate import Term, check_confidence, combine
 
 __all__ = ["Budget", "Budgets", "Contribution", "propagate"]

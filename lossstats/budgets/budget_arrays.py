@@ -14,7 +14,7 @@ from lossstats.budgets.correlation import Pair, correlation_matrix
 from lossstats.budgets.model_function import ModelFunction
 from lossstats.budgets.sensitivities import sensitivities
 from lossstats.budgets.source import Source
-from lossstats.budgets.source_checks import refuse
+from lossstats.records.argument_checks import refuse
 from lossstats.records.rendering import Record
 
 Array = NDArray[np.float64]

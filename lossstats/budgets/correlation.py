@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lossstats.budgets.source import Source
-from lossstats.budgets.source_checks import finite_number, refuse
+from lossstats.records.argument_checks import finite_number, refuse
 
 Array = NDArray[np.float64]
 Pair = tuple[str, str]

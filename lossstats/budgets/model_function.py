@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lossstats.budgets.source import Source
-from lossstats.budgets.source_checks import refuse
+from lossstats.records.argument_checks import refuse
 
 Array = NDArray[np.float64]
 _RESULTS = "a number, or numbers as dict, tuple, list or array of one dimension"

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lossstats.budgets.source_checks import refuse
 from lossstats.components.nested_means import NestedMeans
 from lossstats.components.nested_table import RESIDUAL, Array
+from lossstats.records.argument_checks import refuse
 from lossstats.records.estimate import Interval, check_confidence
 from lossstats.records.rendering import Record, decimals_for, shown, shown_dof
 

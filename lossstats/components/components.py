@@ -8,10 +8,10 @@ from typing import Any
 
 import numpy as np
 
-from lossstats.budgets.source_checks import refuse
 from lossstats.components.component_result import Components, dof_words
 from lossstats.components.nested_means import NestedMeans, mean_squares_of
 from lossstats.components.nested_table import Array, NestedTable, read_nested_table
+from lossstats.records.argument_checks import refuse
 
 __all__ = ["DEFAULT_SEED", "Components", "variance_components"]
 

@@ -9,9 +9,9 @@ from typing import Any
 
 import numpy as np
 
-from lossstats.budgets.source_checks import refuse
 from lossstats.components.nested_means import mean_squares_of
 from lossstats.components.nested_table import RESIDUAL, Array, read_nested_table
+from lossstats.records.argument_checks import refuse
 from lossstats.records.rendering import Record
 
 MOST_VALUES = 1500

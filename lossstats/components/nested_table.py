@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lossstats.budgets.source_checks import refuse
+from lossstats.records.argument_checks import refuse
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.intp]

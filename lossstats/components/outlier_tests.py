@@ -9,8 +9,8 @@ from typing import Literal
 
 import numpy as np
 
-from lossstats.budgets.source_checks import refuse
 from lossstats.components.nested_table import Array
+from lossstats.records.argument_checks import refuse
 from lossstats.records.rendering import Record
 
 STRAGGLER, OUTLIER = 0.05, 0.01  # ISO 5725-2, 7.3.1.5 (from memory)

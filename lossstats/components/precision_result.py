@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from lossstats.budgets.source_checks import refuse
 from lossstats.components.component_result import Components, dof_words, sd_words
 from lossstats.components.outlier_tests import OutlierTest
+from lossstats.records.argument_checks import refuse
 from lossstats.records.estimate import Interval
 from lossstats.records.rendering import Record, decimals_for, shown
 

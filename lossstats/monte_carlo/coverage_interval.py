@@ -7,7 +7,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from lossstats.budgets.source_checks import open_share, refuse
+from lossstats.records.argument_checks import open_share, refuse
 from lossstats.records.estimate import Interval
 
 Array = NDArray[np.float64]

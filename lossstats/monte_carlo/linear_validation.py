@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from lossstats.budgets.source_checks import above_zero, refuse
+from lossstats.records.argument_checks import above_zero, refuse
 from lossstats.records.estimate import Interval
 from lossstats.records.rendering import Record, decimals_for, shown
 

@@ -12,10 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lossstats.budgets.model_function import ModelFunction
-from lossstats.budgets.source_checks import refuse
 from lossstats.monte_carlo.coverage_interval import symmetric_interval
 from lossstats.monte_carlo.linear_validation import numerical_tolerance
 from lossstats.monte_carlo.random_draws import InputDraws
+from lossstats.records.argument_checks import refuse
 from lossstats.records.estimate import Interval
 
 if TYPE_CHECKING:

@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 from lossstats.budgets.budget import Budget, propagate
 from lossstats.budgets.model_function import ModelFunction, check_inputs, check_units
 from lossstats.budgets.source import Source
-from lossstats.budgets.source_checks import open_share, refuse
 from lossstats.monte_carlo.coverage_interval import symmetric_with_errors
 from lossstats.monte_carlo.linear_validation import (
     LinearValidation,
@@ -23,6 +22,7 @@ from lossstats.monte_carlo.linear_validation import (
 from lossstats.monte_carlo.model_draws import MOST_DRAWS, ModelDraws, Progress, adaptive_block
 from lossstats.monte_carlo.monte_carlo_result import MonteCarlo, MonteCarloOutputs
 from lossstats.monte_carlo.random_draws import InputDraws
+from lossstats.records.argument_checks import open_share, refuse
 from lossstats.records.estimate import Interval
 
 Array = NDArray[np.float64]

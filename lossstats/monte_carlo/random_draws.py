@@ -9,8 +9,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lossstats.budgets.correlation import correlated_groups, correlation_matrix
-from lossstats.budgets.source import ARC_SINE, GAUSSIAN, INEXACT, RECTANGULAR, STUDENT, TRAPEZOIDAL, TRIANGULAR, Source
-from lossstats.budgets.source_checks import refuse
+from lossstats.budgets.input_quantity import (
+    ARC_SINE,
+    GAUSSIAN,
+    INEXACT,
+    RECTANGULAR,
+    STUDENT,
+    TRAPEZOIDAL,
+    TRIANGULAR,
+)
+from lossstats.budgets.source import Source
+from lossstats.records.argument_checks import refuse
 
 Array = NDArray[np.float64]
 _Fill = Callable[[np.random.Generator, Array], None]

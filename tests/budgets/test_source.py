@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from scipy import integrate, stats
 
-from lossstats.budgets.source import DISTRIBUTIONS, Source
+from lossstats.budgets.input_quantity import DISTRIBUTIONS
+from lossstats.budgets.source import Source
 
 
 def law_of(source):

@@ -12,8 +12,8 @@ import pytest
 from scipy import stats
 
 from lossstats.budgets.budget import propagate
+from lossstats.budgets.input_quantity import stated_dof
 from lossstats.budgets.source import Source
-from lossstats.budgets.source_checks import stated_dof
 from lossstats.records.estimate import Term, coverage_factor
 
 # JCGM 100:2008, 4.4.3, table 1: temperature in degrees Celsius.

@@ -1,4 +1,4 @@
-"""Checks of what a certificate or a data sheet is said to state; every refusal names argument, found, accepted."""
+"""Checks of numbers that a user states; every refusal names the argument, what was found, what would be accepted."""
 
 from __future__ import annotations
 
@@ -134,81 +134,6 @@ def open_share(argument: str, found: Any) -> float:
     if not 0 < number < 1:
         refuse(argument, number, "a number between 0 and 1, both excluded")
     return number
-
-
-def stated_dof(dof: Any, reliability: Any = None) -> float:
-    """Take degrees of freedom as stated, or from the reliability of the uncertainty.
-
-    Parameters
-    ----------
-    dof : float
-        Degrees of freedom, above 0; infinity where the uncertainty is taken as exactly known.
-    reliability : float, optional
-        Relative uncertainty of the standard uncertainty, between 0 and 1, in place of `dof`.
-
-    Returns
-    -------
-    float
-        Degrees of freedom.
-
-    Raises
-    ------
-    ValueError
-        If either is out of range, or both are given.
-
-    Notes
-    -----
-    JCGM 100:2008, G.4.2, equation (G.3): half the inverse square of the reliability.
-
-    Examples
-    --------
-    >>> stated_dof(float("inf"), reliability=0.25)
-    8.0
-    """
-    if isinstance(dof, float) and math.isinf(dof) and dof > 0:
-        if reliability is None:
-            return math.inf
-        return 0.5 / open_share("reliability", reliability) ** 2  # equation (G.3)
-    if reliability is not None:
-        refuse("reliability", reliability, f"nothing beside dof = {dof!r}; give one of the two")
-    try:
-        number = float(dof)
-    except (TypeError, ValueError):
-        number = math.nan
-    if isinstance(dof, bool | str) or not number > 0:
-        refuse("dof", dof, "degrees of freedom above 0, or infinity")
-    return number
-
-
-def absolute(argument: str, amount: float, value: float, *, relative: bool) -> float:
-    """An amount in the unit of the value, where it may have been stated as a fraction of it.
-
-    Parameters
-    ----------
-    argument : str
-        Name of the argument that holds the amount.
-    amount : float
-        As stated.
-    value : float
-        The estimate.
-    relative : bool
-        Whether `amount` is a fraction of the estimate.
-
-    Returns
-    -------
-    float
-        The amount, times the size of the value where it is relative.
-
-    Raises
-    ------
-    ValueError
-        If a relative amount meets an estimate of 0.
-    """
-    if not relative:
-        return amount
-    if value == 0:
-        refuse("value", value, f"another value than 0 where {argument} is relative to it")
-    return amount * abs(value)
 
 
 def readings_of(argument: str, found: Iterable[Any]) -> tuple[float, ...]:
