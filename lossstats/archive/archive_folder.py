@@ -5,28 +5,28 @@ from __future__ import annotations
 import dataclasses
 import os
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
-
 from lossstats.archive.archive_levels import RunLevel
-from lossstats.archive.archive_reading import SampleFile, read_sample_files
+from lossstats.archive.archive_reading import read_sample_files
 from lossstats.archive.large_log import read_large_log
 from lossstats.budgets.declared_bench import display_step
 from lossstats.conclusion.conclusion import reduce_trial
 from lossstats.one_run.levels import ReducedRun
-from lossstats.trial_folder import run_sheet, trial_toml
 from lossstats.trial_folder.faults import Fault
-from lossstats.trial_folder.raw_files import find_unnamed
-from lossstats.trial_folder.run_sheet import SheetRow, read_run_sheet
-from lossstats.trial_folder.samples import Samples
+from lossstats.trial_folder.folder_files import (
+    RunFacts,
+    SampleFile,
+    check_folder,
+    find_copies,
+    read_run,
+    read_tables,
+    run_facts,
+)
+from lossstats.trial_folder.run_sheet import SheetRow
 from lossstats.trial_folder.settings import Settings
-
-# The rules that a folder is held to are those of `read_trial`, one by one.
-from lossstats.trial_folder.trial import Run, Trial, _find_copies, _read_plan, _read_run, _read_table, _shape_run
-from lossstats.trial_folder.trial_checks import check_rows
-from lossstats.trial_folder.trial_toml import read_settings
+from lossstats.trial_folder.trial import Run, Trial, shape_run
 
 _LARGE_BYTES = 8 * 1024 * 1024
 
@@ -91,24 +91,25 @@ def reduce_folder(folder: str | os.PathLike[str], name: str | None = None) -> Fo
     trial.toml, of the run sheet or of the plan costs the folder. Nothing is raised for what is wrong with a folder.
     """
     path, called = Path(folder), os.fspath(folder) if name is None else name
-    settings, rows, faults = _read_tables(path)
-    if settings is None or faults:
-        return FolderLevels((), (Failure(called, "", _told(faults)),))
-    settings = _with_step(path, rows, settings)
-    seen = _Seen()
+    tables = read_tables(path)
+    if tables.settings is None or tables.faults:
+        return FolderLevels((), (Failure(called, "", _told(tables.faults)),))
+    rows = tables.sample_rows
+    settings = _with_step(path, rows, tables.settings)
     found: dict[str, RunLevel | Failure] = {}
+    facts: dict[str, RunFacts] = {}
     for row, read in _read_runs(path, rows, settings):
         found[row.file] = _reduce_run(path, called, settings, row, read)
-        if read.samples is not None and read.sha256 is not None:
-            seen.note(row, read.samples, read.sha256)
-    copies = {fault.file: fault for fault in _find_copies(rows, seen.ends, seen.sha256)}
-    faults = [*find_unnamed(path, {row.file for row in rows}), *check_rows(rows, settings.comparison, seen.lasts_s)]
-    for row in rows:
-        if row.file in copies:
-            found[row.file] = Failure(called, row.run, _told([copies[row.file]]))
-    in_order = [found[file] for file in dict.fromkeys(row.file for row in rows)]
+        fact = run_facts(read)
+        if fact is not None:
+            facts[row.file] = fact
+        del read  # before the next one is read
+    copies = find_copies(rows, facts)
+    in_order = [
+        Failure(called, row.run, _told([copies[row.file]])) if row.file in copies else found[row.file] for row in rows
+    ]
     failed = [one for one in in_order if isinstance(one, Failure)]
-    if faults:
+    if faults := check_folder(path, tables, facts):
         return FolderLevels((), (Failure(called, "", _told(faults)), *failed))
     return FolderLevels(tuple(one for one in in_order if isinstance(one, RunLevel)), tuple(failed))
 
@@ -121,14 +122,15 @@ def _with_step(folder: Path, rows: list[SheetRow], settings: Settings) -> Settin
     step = 0.0
     for row, read in _read_runs(folder, rows, settings):
         if read.samples is not None:
-            step = max(step, display_step(settings.bench_model, (_shape_run(row, read.samples),)))
+            step = max(step, display_step(settings.bench_model, (shape_run(row, read.samples),)))
+        del read
     return dataclasses.replace(settings, readings=dataclasses.replace(settings.readings, resolution=step))
 
 
 def _reduce_run(folder: Path, called: str, settings: Settings, row: SheetRow, read: SampleFile) -> RunLevel | Failure:
-    if read.samples is None or read.sha256 is None:
+    if read.samples is None or read.sha256 is None or read.faults:
         return Failure(called, row.run, _told(read.faults))
-    run = _shape_run(row, read.samples)
+    run = shape_run(row, read.samples)
     try:
         (reduced,) = reduce_trial(Trial(folder, settings, (run,)))
     except (ValueError, ArithmeticError) as error:
@@ -136,62 +138,19 @@ def _reduce_run(folder: Path, called: str, settings: Settings, row: SheetRow, re
     return _row(called, run, reduced, settings, read.sha256)
 
 
-@dataclass
-class _Seen:
-    # What the rules between runs need of each: its last time, its digest, whether its readings stand still.
-    lasts_s: dict[str, float] = field(default_factory=dict)
-    sha256: dict[str, str] = field(default_factory=dict)
-    ends: dict[str, Samples] = field(default_factory=dict)
-
-    def note(self, row: SheetRow, samples: Samples, sha256: str) -> None:
-        self.lasts_s[row.file] = float(samples.time_s[-1])
-        self.sha256[row.file] = sha256
-        extremes = np.array([samples.values.min(), samples.values.max()])
-        self.ends[row.file] = dataclasses.replace(samples, values=extremes, time_s=extremes, operating_point={})
-
-
-def _read_tables(folder: Path) -> tuple[Settings | None, list[SheetRow], list[Fault]]:
-    if not folder.is_dir():
-        accepted = "a folder with trial.toml, run_sheet.csv, samples/"
-        return None, [], [Fault(folder.name, None, None, "no such folder", accepted)]
-    faults: list[Fault] = []
-    digests: dict[str, str] = {}
-    settings: Settings | None = None
-    rows: list[SheetRow] = []
-    data = _read_table(folder, trial_toml.FILE, digests, faults)
-    if data is not None:
-        settings, more = read_settings(data)
-        faults += more
-    data = _read_table(folder, run_sheet.FILE, digests, faults)
-    if data is not None:
-        conditions = settings.comparison.all_conditions if settings else ()
-        rows, more = read_run_sheet(data, conditions if all(conditions) else ())
-        faults += more
-    _read_plan(folder, digests, faults)
-    return settings, rows, faults
-
-
 def _read_runs(folder: Path, rows: list[SheetRow], settings: Settings) -> Iterator[tuple[SheetRow, SampleFile]]:
-    # Small files many at once, big ones in blocks; stamps are held against the run sheet, file by file.
-    first = {row.file: row for row in reversed(rows)}
-    small: list[str] = []
+    # Small files many at once, big ones in blocks; those with stamps by themselves, held against the run sheet.
+    small: dict[str, SheetRow] = {}
     keys = (settings.log, settings.readings, settings.bench_model)
-    for file, row in reversed(first.items()):
+    for row in rows:
         if settings.log.time_form == "iso":
-            yield row, _with_stamps(folder, row, settings)
-        elif _size(folder / file) > _LARGE_BYTES:
-            yield row, read_large_log(folder, file, *keys)
+            yield row, read_run(folder, row, settings)
+        elif _size(folder / row.file) > _LARGE_BYTES:
+            yield row, read_large_log(folder, row.file, *keys)
         else:
-            small.append(file)
+            small[row.file] = row
     for read in read_sample_files(folder, small, *keys):
-        yield first[read.file], read
-
-
-def _with_stamps(folder: Path, row: SheetRow, settings: Settings) -> SampleFile:
-    digests: dict[str, str] = {}
-    faults: list[Fault] = []
-    samples = _read_run(folder, row, settings, digests, faults)
-    return SampleFile(row.file, digests.get(row.file), None if faults else samples, faults)
+        yield small[read.file], read
 
 
 def _size(path: Path) -> int:

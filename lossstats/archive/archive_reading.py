@@ -17,8 +17,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from lossstats.trial_folder.faults import Fault, FaultList
+from lossstats.trial_folder.faults import FaultList
 from lossstats.trial_folder.fixed_decimals import read_fixed_block
+from lossstats.trial_folder.folder_files import SampleFile
 from lossstats.trial_folder.number_rows import SEPARATORS
 from lossstats.trial_folder.raw_files import MOST_SAMPLE_BYTES, find_link, read_bytes
 from lossstats.trial_folder.samples import (
@@ -38,29 +39,7 @@ _BATCH_FILES = 1024
 _OPEN_FLAGS = os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0)
 _OPENS_SAFELY = hasattr(os, "O_NOFOLLOW") and hasattr(os, "O_NONBLOCK")
 
-
 _Column = NDArray[np.float64]
-
-
-class SampleFile(NamedTuple):
-    """One sample file as it was read.
-
-    Attributes
-    ----------
-    file : str
-        Its name.
-    sha256 : str or None
-        Digest of its content; None if it could not be read.
-    samples : Samples or None
-        None if there was a fault. The columns may be parts of larger arrays, not to be written to.
-    faults : list of Fault
-        All that is wrong with it.
-    """
-
-    file: str
-    sha256: str | None
-    samples: Samples | None
-    faults: list[Fault]
 
 
 def read_sample_files(

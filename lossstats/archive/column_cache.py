@@ -13,8 +13,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lossstats.archive.archive_reading import SampleFile
 from lossstats.archive.large_log import read_large_log
+from lossstats.trial_folder.folder_files import SampleFile
 from lossstats.trial_folder.raw_files import MOST_SAMPLE_BYTES, find_link
 from lossstats.trial_folder.samples import Samples
 from lossstats.trial_folder.settings import BenchModelKeys, LogKeys, ReadingsKeys

@@ -12,17 +12,16 @@ from typing import BinaryIO
 import numpy as np
 from numpy.typing import NDArray
 
-from lossstats.archive.archive_reading import SampleFile
 from lossstats.trial_folder.faults import FaultList
+from lossstats.trial_folder.folder_files import SampleFile, read_sample_file
 from lossstats.trial_folder.number_rows import RowForm, read_block
-from lossstats.trial_folder.raw_files import MOST_SAMPLE_BYTES, find_link, read_bytes
+from lossstats.trial_folder.raw_files import MOST_SAMPLE_BYTES, find_link
 from lossstats.trial_folder.samples import (
     Samples,
     check_times,
     find_form,
     first_row_line,
     mapped_columns,
-    read_samples,
     shape_columns,
     times_are_plain,
 )
@@ -68,11 +67,7 @@ def read_large_log(
             samples = reading.samples(stream)
         if samples is not None:
             return SampleFile(file, reading.sha256.hexdigest(), samples, [])
-    faults = FaultList(file)
-    data = read_bytes(place, file, faults, most=MOST_SAMPLE_BYTES)
-    if data is None:
-        return SampleFile(file, None, None, faults.listed())
-    return SampleFile(file, hashlib.sha256(data).hexdigest(), *read_samples(data, file, keys, readings, model))
+    return read_sample_file(place, file, keys, readings, model)
 
 
 @dataclass

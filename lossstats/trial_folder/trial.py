@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import dataclasses
-import hashlib
 import os
 import secrets
 import shutil
 from dataclasses import dataclass, field
 from datetime import datetime
+from itertools import chain
 from pathlib import Path
 from typing import Literal, cast
 
@@ -16,18 +16,15 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lossstats.trial_folder import plan_file, run_sheet, trial_toml
-from lossstats.trial_folder.faults import Fault, FaultList, TrialError
-from lossstats.trial_folder.plan_file import SealedPlan, plan_text, read_plan
-from lossstats.trial_folder.raw_files import MOST_SAMPLE_BYTES, MOST_TABLE_BYTES, check_name, find_unnamed, read_bytes
-from lossstats.trial_folder.run_sheet import SheetRow, read_run_sheet, run_sheet_text
-from lossstats.trial_folder.samples import Samples, read_samples
+from lossstats.trial_folder.faults import Fault, TrialError
+from lossstats.trial_folder.folder_files import check_folder, find_copies, read_run, read_tables, run_facts
+from lossstats.trial_folder.plan_file import SealedPlan, plan_text
+from lossstats.trial_folder.raw_files import check_name
+from lossstats.trial_folder.run_sheet import SheetRow, run_sheet_text
+from lossstats.trial_folder.samples import Samples
 from lossstats.trial_folder.samples_text import samples_text
 from lossstats.trial_folder.settings import Settings
-from lossstats.trial_folder.trial_checks import check_rows
-from lossstats.trial_folder.trial_toml import kit_form, read_settings, settings_text
-
-# Sheets are filled by hand, to the minute.
-_START_TOLERANCE_S = 60.0
+from lossstats.trial_folder.trial_toml import kit_form, settings_text
 
 
 def _kept(values: ArrayLike) -> NDArray[np.float64]:
@@ -197,108 +194,39 @@ def find_faults(folder: str | os.PathLike[str]) -> list[Fault]:
 
 
 def _read_folder(folder: Path) -> tuple[Trial | None, list[Fault]]:
-    if not folder.is_dir():
-        return None, [
-            Fault(folder.name, None, None, "no such folder", "a folder with trial.toml, run_sheet.csv, samples/")
-        ]
-    sha256: dict[str, str] = {}
-    settings: Settings | None = None
-    faults: list[Fault] = []
-    data = _read_table(folder, trial_toml.FILE, sha256, faults)
-    if data is not None:
-        settings, more = read_settings(data)
-        faults += more
-    trial_is_told = settings is not None and not faults
-    log_is_told = settings is not None and not any(
-        str(f.column).startswith(("key log", "key bench_model")) for f in faults
-    )
-    rows: list[SheetRow] = []
-    data = _read_table(folder, run_sheet.FILE, sha256, faults)
-    if data is not None:
-        conditions = settings.comparison.all_conditions if settings else ()
-        rows, more = read_run_sheet(data, conditions if all(conditions) else ())
-        faults += more
-    plan = _read_plan(folder, sha256, faults)
-    samples: dict[str, Samples] = {}
-    for row in rows:
-        if row.file and row.file not in samples:
-            part = _read_run(folder, row, settings if log_is_told else None, sha256, faults)
-            if part is not None:
-                samples[row.file] = part
-    faults += find_unnamed(folder, {row.file for row in rows})
-    faults += _find_copies(rows, samples, sha256)
-    lasts_s = {name: float(part.time_s[-1]) for name, part in samples.items()}
-    faults += check_rows(rows, settings.comparison if settings and trial_is_told else None, lasts_s)
-    if faults or settings is None:
+    tables = read_tables(folder)
+    settings = tables.log_settings
+    reads = [read_run(folder, row, settings) for row in tables.sample_rows]
+    facts = {read.file: fact for read in reads if (fact := run_facts(read)) is not None}
+    faults = [
+        *tables.faults,
+        *chain.from_iterable(read.faults for read in reads),
+        *find_copies(tables.rows, facts).values(),
+        *check_folder(folder, tables, facts),
+    ]
+    if faults or tables.settings is None:
         return None, faults
-    runs = tuple(_shape_run(row, samples[row.file]) for row in rows)
-    return Trial(folder, settings, runs, sha256, plan), faults
+    samples = {read.file: read.samples for read in reads if read.samples is not None}
+    sha256 = tables.sha256 | {read.file: read.sha256 for read in reads if read.sha256 is not None}
+    runs = tuple(shape_run(row, samples[row.file]) for row in tables.rows)
+    return Trial(folder, tables.settings, runs, sha256, tables.plan), faults
 
 
-def _read_plan(folder: Path, sha256: dict[str, str], faults: list[Fault]) -> SealedPlan | None:
-    try:
-        plan = read_plan(folder)
-    except TrialError as error:
-        faults += error.faults
-        return None
-    if plan is not None:
-        sha256[plan_file.FILE] = hashlib.sha256((folder / plan_file.FILE).read_bytes()).hexdigest()
-    return plan
+def shape_run(row: SheetRow, samples: Samples) -> Run:
+    """Make a run of its row in the run sheet and its samples.
 
+    Parameters
+    ----------
+    row : SheetRow
+        Without fault.
+    samples : Samples
+        Of its sample file.
 
-def _read_table(folder: Path, name: str, sha256: dict[str, str], faults: list[Fault]) -> bytes | None:
-    found = FaultList(name)
-    data = read_bytes(folder, name, found, most=MOST_TABLE_BYTES)
-    faults += found.listed()
-    if data is not None:
-        sha256[name] = hashlib.sha256(data).hexdigest()
-    return data
-
-
-def _read_run(
-    folder: Path, row: SheetRow, settings: Settings | None, sha256: dict[str, str], faults: list[Fault]
-) -> Samples | None:
-    # The samples of one run; None if the file has a fault, or if it is not known how it is to be read.
-    found = FaultList(row.file)
-    data = read_bytes(folder, row.file, found, most=MOST_SAMPLE_BYTES)
-    if data is None:
-        faults += found.listed()
-        return None
-    sha256[row.file] = hashlib.sha256(data).hexdigest()
-    if settings is None:
-        return None
-    samples, more = read_samples(data, row.file, settings.log, settings.readings, settings.bench_model)
-    faults += more
-    if samples is not None and samples.first_stamp is not None and row.start is not None:
-        tolerance_s = max(_START_TOLERANCE_S, float(np.median(np.diff(samples.time_s))))
-        if abs((samples.first_stamp - row.start).total_seconds()) > tolerance_s:
-            faults.append(
-                Fault(
-                    row.file,
-                    settings.log.rows_before_header + 2 + settings.log.unit_row,
-                    f"column of times ({settings.log.time.column})",
-                    f"the first stamp {samples.first_stamp.isoformat()}",
-                    f"a stamp within {tolerance_s:g} s of the start in run_sheet.csv, line {row.line}: "
-                    f"{row.start.isoformat()}",
-                )
-            )
-    return samples
-
-
-def _find_copies(rows: list[SheetRow], samples: dict[str, Samples], sha256: dict[str, str]) -> list[Fault]:
-    # Two runs with the same content to the last byte are one file copied, unless the readings stand still.
-    faults = []
-    first: dict[str, str] = {}
-    for row in rows:
-        if row.file not in samples or np.ptp(samples[row.file].values) == 0:
-            continue
-        other = first.setdefault(sha256[row.file], row.file)
-        if other != row.file:
-            faults.append(Fault(row.file, None, None, f"the same content as {other}", "the readings of this run"))
-    return faults
-
-
-def _shape_run(row: SheetRow, samples: Samples) -> Run:
+    Returns
+    -------
+    Run
+        The columns are not copied.
+    """
     return Run(
         row.run,
         cast("datetime", row.start),

@@ -15,8 +15,9 @@ import numpy as np
 import pytest
 
 from lossstats.archive import archive_reading
-from lossstats.archive.archive_reading import SampleFile, read_sample_files
+from lossstats.archive.archive_reading import read_sample_files
 from lossstats.trial_folder.faults import FaultList
+from lossstats.trial_folder.folder_files import SampleFile
 from lossstats.trial_folder.raw_files import MOST_SAMPLE_BYTES, read_bytes
 from lossstats.trial_folder.samples import Samples, read_samples
 from lossstats.trial_folder.settings import BenchModelKeys, Column, LogKeys, ReadingsKeys

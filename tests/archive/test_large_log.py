@@ -50,7 +50,7 @@ def never_strict(monkeypatch):
     def second(*_args):
         raise AssertionError("read a second time")
 
-    monkeypatch.setattr(large_log, "read_bytes", second)
+    monkeypatch.setattr(large_log, "read_sample_file", second)
 
 
 @pytest.mark.usefixtures("small_blocks")
