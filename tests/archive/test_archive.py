@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib.util
 import os
 import signal
 from concurrent.futures import Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor
@@ -12,16 +11,11 @@ from multiprocessing import get_context
 from pathlib import Path
 
 import pytest
+import small_trial
 
 from lossstats.archive.archive import reduce_archive
 from lossstats.archive.archive_folder import reduce_folder
 from lossstats.archive.archive_levels import write_levels
-
-_spec = importlib.util.spec_from_file_location("small_trial", Path(__file__).parents[1] / "small_trial.py")
-assert _spec is not None
-assert _spec.loader is not None
-small_trial = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(small_trial)
 
 
 def trials(where: Path, count: int) -> list[Path]:

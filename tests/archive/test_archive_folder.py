@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import gc
-import importlib.util
-import sys
 from pathlib import Path
 
 import numpy as np
 import pytest
+import small_trial
+from broken_cases import CASES
 
 from lossstats.archive import archive_folder
 from lossstats.archive.archive_folder import reduce_folder
@@ -16,20 +16,13 @@ from lossstats.conclusion.conclusion import reduce_trial
 from lossstats.trial_folder.samples import Samples
 from lossstats.trial_folder.trial import find_faults, read_trial
 
-HERE = Path(__file__).parents[1]
-_spec = importlib.util.spec_from_file_location("test_broken_folders", HERE / "test_broken_folders.py")
-assert _spec is not None
-assert _spec.loader is not None
-broken = importlib.util.module_from_spec(_spec)
-sys.modules.setdefault("test_broken_folders", broken)
-_spec.loader.exec_module(broken)
-CASES = list({id(case): case for name in ("SAMPLES", "TOMLS", "SHEETS") for case in getattr(broken, name)}.values())
+EXAMPLES = Path(__file__).parents[2] / "example_runs"
 
 
 @pytest.mark.parametrize("large", [10**9, 0], ids=["small files", "large files"])
 def test_levels_are_those_of_the_whole_job(monkeypatch, large):
     monkeypatch.setattr(archive_folder, "_LARGE_BYTES", large)
-    folder = HERE.parent / "example_runs" / "two_shafts"
+    folder = EXAMPLES / "two_shafts"
     trial = read_trial(folder)
     found = reduce_folder(folder, "two_shafts")
     assert not found.failed
@@ -50,16 +43,15 @@ def only_read(_folder, called, _settings, row, read):
     return archive_folder.Failure(called, row.run, archive_folder._told(read.faults))
 
 
-@pytest.mark.parametrize("number", range(len(CASES)), ids=[f"{case.file}: {case.name}" for case in CASES])
-def test_every_broken_folder_is_told_in_the_same_words(tmp_path, monkeypatch, number):
+@pytest.mark.parametrize("case", CASES, ids=lambda case: f"{case.file}: {case.name}")
+def test_every_broken_folder_is_told_in_the_same_words(tmp_path, monkeypatch, case):
     monkeypatch.setattr(archive_folder, "_reduce_run", only_read)
-    folder = broken.small_trial.write(tmp_path / "trial")
-    CASES[number].breaks(folder)
+    folder = small_trial.write(tmp_path / "trial")
+    case.breaks(folder)
     found = reduce_folder(folder, "t")
     told = {line for failure in found.failed for line in failure.fault.splitlines()}
     wanted = {str(fault) for fault in find_faults(folder)}
     tables = {line for line in wanted if not line.startswith("samples/")}
-    case = CASES[number]
     assert any(line.startswith(case.file) and case.found in line for line in told)
     # what follows from a fault of the tables is not looked for
     assert told <= wanted
@@ -69,11 +61,11 @@ def test_every_broken_folder_is_told_in_the_same_words(tmp_path, monkeypatch, nu
 
 
 def test_a_broken_run_costs_itself_only(tmp_path):
-    folder = broken.small_trial.write(tmp_path / "trial")
-    broken.swap(folder, "samples/r02.csv", broken.row(10, 2), "10,nan")
-    broken.put(folder, "samples/r03.csv", "time_s,loss_W\n0,7.000\n1,7.001\n")
+    folder = small_trial.write(tmp_path / "trial")
+    small_trial.swap(folder, "samples/r02.csv", small_trial.row(10, 2), "10,nan")
+    small_trial.put(folder, "samples/r03.csv", "time_s,loss_W\n0,7.000\n1,7.001\n")
     (folder / "samples/r05.csv").unlink()
-    broken.put(folder, "samples/r06.csv", broken.small_trial.samples(1))
+    small_trial.put(folder, "samples/r06.csv", small_trial.samples(1))
     found = reduce_folder(folder, "t")
     assert [run.run for run in found.runs] == ["r01", "r04"]
     assert [str(failure) for failure in found.failed] == [
@@ -86,8 +78,8 @@ def test_a_broken_run_costs_itself_only(tmp_path):
 
 
 def test_a_fault_of_the_run_sheet_costs_the_folder(tmp_path):
-    folder = broken.small_trial.write(tmp_path / "trial")
-    broken.swap(folder, "run_sheet.csv", "08:10", "07:10")
+    folder = small_trial.write(tmp_path / "trial")
+    small_trial.swap(folder, "run_sheet.csv", "08:10", "07:10")
     found = reduce_folder(folder, "t")
     assert not found.runs
     assert str(found.failed[0]).startswith("t: run_sheet.csv, line 3, column 2 (start): found ")
@@ -101,14 +93,14 @@ def test_no_folder(tmp_path):
 
 def with_stamps(folder: Path, *, late_s: int = 0) -> Path:
     """The small trial with time stamps in the sample files; those of the second run begin late."""
-    broken.small_trial.write(folder)
-    broken.put(folder, "trial.toml", broken.small_trial.TOML + '\n[log]\ntime_form = "iso"\n')
+    small_trial.write(folder)
+    small_trial.put(folder, "trial.toml", small_trial.TOML + '\n[log]\ntime_form = "iso"\n')
     for number in range(6):
-        rows = broken.small_trial.samples(number + 1).splitlines()[1:]
+        rows = small_trial.samples(number + 1).splitlines()[1:]
         late = late_s if number == 1 else 0
         stamps = [f"2031-03-03T08:{10 * number + (i + late) // 60:02d}:{(i + late) % 60:02d}+01:00" for i in range(30)]
         body = "".join(f"{stamp},{row.partition(',')[2]}\n" for stamp, row in zip(stamps, rows, strict=True))
-        broken.put(folder, f"samples/r{number + 1:02d}.csv", "time_s,loss_W\n" + body)
+        small_trial.put(folder, f"samples/r{number + 1:02d}.csv", "time_s,loss_W\n" + body)
     return folder
 
 
@@ -124,15 +116,15 @@ def test_stamps_are_held_against_the_run_sheet(tmp_path):
 def test_one_big_run_is_held_at_a_time(tmp_path, monkeypatch):
     monkeypatch.setattr(archive_folder, "_LARGE_BYTES", 0)
     rows = 2000
-    folder = broken.small_trial.write(tmp_path / "trial")
-    broken.put(folder, "run_sheet.csv", "".join(
+    folder = small_trial.write(tmp_path / "trial")
+    small_trial.put(folder, "run_sheet.csv", "".join(
         line.replace("03-03T08", f"03-{day:02d}T08")
-        for day, line in enumerate(broken.small_trial.sheet().splitlines(keepends=True), start=2)
+        for day, line in enumerate(small_trial.sheet().splitlines(keepends=True), start=2)
     ))  # fmt: skip
     for run in range(1, 7):
         values = 7 + np.random.default_rng(run).normal(0, 0.02, rows)
         body = "".join(f"{i},{v:.3f}\n" for i, v in enumerate(values.tolist()))
-        broken.put(folder, f"samples/r{run:02d}.csv", "time_s,loss_W\n" + body)
+        small_trial.put(folder, f"samples/r{run:02d}.csv", "time_s,loss_W\n" + body)
     held: list[int] = []
     real = archive_folder._reduce_run
 

@@ -2,79 +2,23 @@
 
 from __future__ import annotations
 
-import hashlib
-import importlib.util
 import os
 import shutil
-import sys
 import tracemalloc
 from pathlib import Path
-from types import ModuleType
 
 import numpy as np
 import pytest
+import small_trial
+from broken_cases import SAMPLES
+from refused_logs import LOGS, REFUSED
+from sample_files import LOG, hold_to_strict_reader, put, text
 
 from lossstats.archive import archive_reading
 from lossstats.archive.archive_reading import read_sample_files
-from lossstats.trial_folder.faults import FaultList
 from lossstats.trial_folder.folder_files import SampleFile
-from lossstats.trial_folder.raw_files import MOST_SAMPLE_BYTES, read_bytes
-from lossstats.trial_folder.samples import Samples, read_samples
+from lossstats.trial_folder.samples import read_samples
 from lossstats.trial_folder.settings import BenchModelKeys, Column, LogKeys, ReadingsKeys
-
-HERE = Path(__file__).parents[1]
-
-
-def neighbour(name: str) -> ModuleType:
-    spec = importlib.util.spec_from_file_location(name, HERE / f"{name}.py")
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules.setdefault(name, module)  # dataclasses look their module up
-    spec.loader.exec_module(module)
-    return module
-
-
-broken = neighbour("test_broken_folders")
-logs = neighbour("trial_folder/test_samples")
-
-
-def text(run: int, rows: int = 36) -> bytes:
-    rng = np.random.default_rng(run)
-    lines = [
-        f"{5 * i},{7 + rng.normal(0, 0.02):.3f},{280 + rng.normal():.1f},{rng.normal(0, 1):.2f}\n" for i in range(rows)
-    ]
-    return ("time_s,loss_W,power_W,offset_C\n" + "".join(lines)).encode()
-
-
-LOG = LogKeys(other={"power_W": Column("power_W"), "offset_C": Column("offset_C", factor=0.5)})
-
-
-def put(folder: Path, contents: dict[str, bytes]) -> list[str]:
-    for name, content in contents.items():
-        (folder / name).parent.mkdir(parents=True, exist_ok=True)
-        (folder / name).write_bytes(content)
-    return list(contents)
-
-
-def same(a: Samples | None, b: Samples | None) -> bool:
-    if a is None or b is None:
-        return a is b
-    columns = [(a.time_s, b.time_s), (a.values, b.values)]
-    columns += [(a.operating_point[name], b.operating_point[name]) for name in b.operating_point]
-    return (
-        all(x.tobytes() == y.tobytes() and not x.flags.writeable for x, y in columns)
-        and list(a.operating_point) == list(b.operating_point)
-        and a.first_stamp == b.first_stamp
-    )
-
-
-def strictly(folder: Path, file: str, log: LogKeys, readings: ReadingsKeys | None, model: BenchModelKeys | None):
-    faults = FaultList(file)
-    data = read_bytes(folder, file, faults, most=MOST_SAMPLE_BYTES)
-    if data is None:
-        return SampleFile(file, None, None, faults.listed())
-    return SampleFile(file, hashlib.sha256(data).hexdigest(), *read_samples(data, file, log, readings, model))
 
 
 def check(
@@ -88,10 +32,7 @@ def check(
     read = list(read_sample_files(folder, files, log, readings, model))
     assert [one.file for one in read] == files
     for one in read:
-        alone = strictly(folder, one.file, log or LogKeys(), readings, model)
-        assert one.sha256 == alone.sha256
-        assert list(map(str, one.faults)) == list(map(str, alone.faults))
-        assert same(one.samples, alone.samples), one.file
+        hold_to_strict_reader(one, folder, log, readings, model)
     return read
 
 
@@ -123,9 +64,9 @@ def test_batches_of_any_size_and_files_larger_than_a_batch(tmp_path, monkeypatch
     assert not any(one.faults for one in check(tmp_path, files, LOG))
 
 
-@pytest.mark.parametrize("case", broken.SAMPLES, ids=lambda case: case.name)
+@pytest.mark.parametrize("case", SAMPLES, ids=lambda case: case.name)
 def test_a_broken_file_among_sound_ones_has_the_words_of_the_strict_reader(tmp_path, case):
-    folder = broken.small_trial.write(tmp_path / "trial")
+    folder = small_trial.write(tmp_path / "trial")
     case.breaks(folder)
     files = [f"samples/r{number:02d}.csv" for number in (2, 3, 1, 4, 5, 6)]
     read = check(folder, files)
@@ -134,8 +75,8 @@ def test_a_broken_file_among_sound_ones_has_the_words_of_the_strict_reader(tmp_p
 
 def test_every_broken_file_in_one_pass(tmp_path, strict_calls):
     contents = {}
-    for number, case in enumerate(broken.SAMPLES):
-        folder = broken.small_trial.write(tmp_path / f"t{number:02d}")
+    for number, case in enumerate(SAMPLES):
+        folder = small_trial.write(tmp_path / f"t{number:02d}")
         case.breaks(folder)
         contents[f"t{number:02d}"] = case
     files = [f"{name}/samples/r{run:02d}.csv" for name in contents for run in (2, 1, 3)]
@@ -144,10 +85,10 @@ def test_every_broken_file_in_one_pass(tmp_path, strict_calls):
     assert len(strict_calls) < len(files) / 2  # and the sound ones among them are still read together
 
 
-@pytest.mark.parametrize(("name", "log", "message"), logs.REFUSED)
+@pytest.mark.parametrize(("name", "log", "message"), REFUSED)
 def test_foreign_logs_are_refused_with_the_same_words(tmp_path, name, log, message):
-    shutil.copy(HERE / "foreign_logs" / name, tmp_path / "a.csv")
-    shutil.copy(HERE / "foreign_logs" / name, tmp_path / "b.csv")
+    shutil.copy(LOGS / name, tmp_path / "a.csv")
+    shutil.copy(LOGS / name, tmp_path / "b.csv")
     read = check(tmp_path, ["a.csv", "b.csv"], log)
     assert message in "\n".join(map(str, read[1].faults))
 
@@ -170,7 +111,7 @@ def test_foreign_logs_are_refused_with_the_same_words(tmp_path, name, log, messa
 def test_every_form_of_log(tmp_path, log, swaps):
     contents = {}
     for run in range(4):
-        data = broken.small_trial.samples(run).encode()
+        data = small_trial.samples(run).encode()
         for old, new in swaps:
             data = data.replace(old, new)
         contents[f"r{run}.csv"] = data
@@ -190,13 +131,13 @@ def test_heads_and_orders_of_columns_that_change_from_file_to_file(tmp_path):
 
 
 def test_times_that_are_not_plain_are_looked_at_closely(tmp_path, strict_calls):
-    sound = broken.small_trial.samples(1)
+    sound = small_trial.samples(1)
     contents = {
         "a.csv": sound,
-        "gap.csv": sound.replace(broken.row(10) + "\n", ""),
+        "gap.csv": sound.replace(small_trial.row(10) + "\n", ""),
         "twice.csv": sound.replace("\n10,", "\n9,"),
         "late.csv": sound.replace("\n0,", "\n-1,"),
-        "b.csv": broken.small_trial.samples(2),
+        "b.csv": small_trial.samples(2),
     }
     files = put(tmp_path, {name: content.encode() for name, content in contents.items()})
     read = check(tmp_path, files)
