@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lossstats.one_run.blocks import checked_series
+from lossstats.one_run.blocks import FEWEST_SAMPLES, checked_series
 from lossstats.records.rendering import Record, two_digits
 
 WINDOW_TIMES = 5
 FEWEST_WINDOWS = 10  # that is 50 autocorrelation times
 FIRST_REACH = 256  # lags tried first: a window of 256 samples serves an autocorrelation time up to 51
 SEGMENT_REACHES = 16  # segments this much longer than the lags: their seams cost little, and they stay in cache
-ONE_TRANSFORM_REACHES = 64  # a series up to this much longer than the lags takes one transform
-SAMPLES_AT_ONCE = 65536
+SAMPLES_AT_ONCE = 131072
 LONGEST_BATCHED = 2048
 LEAST_SCATTER = 1e-9  # of the mean; below, the mean is rounded by too much of the scatter
 
@@ -96,11 +94,12 @@ class AutocorrelationTimes(Record):
 
     def _rows(self) -> list[tuple[str, str]]:
         low, median, high = (f"{q:.3g}".replace("-", "−") for q in np.quantile(self.value, (0, 0.5, 1)))
+        worth = self.effective_samples[self.value > 0]
         short = int(np.sum(self.samples < FEWEST_WINDOWS * self.window))
         return [
             ("runs", f"{len(self)} of {self.samples} samples"),
             ("autocorrelation time", f"median {median} samples, {low} to {high}"),
-            ("samples worth", f"median {np.nanmedian(self.effective_samples):.1f}"),
+            ("samples worth", f"median {np.median(worth):.1f}" if len(worth) else "unknown"),
             ("too short", f"{short} runs: fewer than {FEWEST_WINDOWS} windows, the value likely too small"),
             ("no autocorrelation time", f"{int(np.sum(self.value <= 0))} runs: the sum is not above 0"),
         ]
@@ -141,8 +140,8 @@ def autocorrelation_time(values: ArrayLike) -> AutocorrelationTime:
     purpose, as this one is too small for short series. Not for noise whose neighbours alternate, nor for a run still
     on the way to its level, whose approach would be taken for noise that lingers.
 
-    Time grows with n, memory with the window alone; float64 readings are not copied. Autocovariances are those of
-    the direct sums to rounding.
+    Time grows with n, memory with the window alone: float64 readings are not copied, unless they scatter by less than
+    1e-9 of their mean. Autocovariances are those of the direct sums to rounding.
 
     References
     ----------
@@ -158,7 +157,7 @@ def autocorrelation_time(values: ArrayLike) -> AutocorrelationTime:
     3.9 with 0.2, window 20
     """
     y = np.asarray(values, dtype=np.float64)
-    if y.ndim != 1 or len(y) < 10:
+    if y.ndim != 1 or len(y) < FEWEST_SAMPLES:
         checked_series(y)
     return _record(*_of_series(y, "values"), len(y))
 
@@ -183,7 +182,7 @@ def autocorrelation_times(rows: ArrayLike) -> AutocorrelationTimes:
 
     Notes
     -----
-    Runs of different lengths are grouped by length first. For source and limits see `autocorrelation_time`.
+    Group runs of different lengths by their length first. For source and limits see `autocorrelation_time`.
     """
     y = _checked_rows(rows)
     runs, n = y.shape
@@ -236,9 +235,10 @@ def _of_series(y: NDArray[np.float64], name: str) -> tuple[float, int]:
             y = y - y[0]
             mean = float(np.mean(y))
             c = _autocovariance_sums(y, mean, reach)
-        tau, window, enough = _self_consistent(c[None, :])
-        if enough[0] or reach == n - 1:
-            return float(tau[0]), int(window[0])
+        tau, enough = _running_sums(c, n)
+        window = int(enough.argmax())
+        if enough[window]:
+            return float(tau[window]), window
         reach = min(4 * reach, n - 1)
 
 
@@ -253,13 +253,13 @@ def _autocovariance_sums(y: NDArray[np.float64], mean: float, reach: int) -> NDA
     from scipy.fft import next_fast_len
 
     n = len(y)
-    if n <= ONE_TRANSFORM_REACHES * reach:
+    size = SEGMENT_REACHES * reach
+    if n <= size:
         d = np.zeros(next_fast_len(n + reach, real=True))  # zeros enough that no reading meets the head
         np.subtract(y, mean, out=d[:n])
         return np.fft.irfft(_power(d[None, :]), len(d))[: reach + 1]
-    size = SEGMENT_REACHES * reach
     power, seams = np.zeros(size // 2 + 1), np.zeros(reach + 1, dtype=np.complex128)
-    d = np.empty((max(1, SAMPLES_AT_ONCE // size) + 1, size))
+    d = np.empty((min(-(-n // size), max(1, SAMPLES_AT_ONCE // size)) + 1, size))
     for start in range(0, n, d.size - size):
         segments = min(len(d) - 1, -(-(n - start) // size))
         _centred(y[start : start + segments * size + reach], mean, d[: segments + 1], reach)
@@ -284,15 +284,15 @@ def _power(d: NDArray[np.float64]) -> NDArray[np.float64]:
     return squares[::2] + squares[1::2]
 
 
-def _self_consistent(c: NDArray[np.float64]) -> tuple[NDArray[Any], NDArray[Any], NDArray[Any]]:
-    # Smallest M with M >= 5 tau(M), by row; the last lag, and False, where the lags do not reach so far
-    tau = np.cumsum(c / c[:, :1], axis=1)
+def _running_sums(c: NDArray[np.float64], n: int) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+    # tau(M) for every lag M on the last axis, and whether M >= 5 tau(M)
+    tau = np.cumsum(c / c[..., :1], axis=-1)
     tau *= 2
     tau -= 1
-    enough = np.arange(c.shape[1]) >= WINDOW_TIMES * tau
-    reached = np.any(enough, axis=1)
-    window = np.where(reached, enough.argmax(1), c.shape[1] - 1)
-    return tau[np.arange(len(c)), window], window, reached
+    enough: NDArray[np.bool_] = np.arange(c.shape[-1]) >= WINDOW_TIMES * tau
+    if c.shape[-1] == n:
+        enough[..., -1] = True  # about their mean the sums over all lags are 0, but for rounding
+    return tau, enough
 
 
 @np.errstate(over="ignore", invalid="ignore")
@@ -307,8 +307,9 @@ def _of_batch(y: NDArray[np.float64], first_row: int) -> tuple[NDArray[np.float6
     c = np.fft.irfft(transforms.real**2 + transforms.imag**2, length)[:, :n]
     for i in np.flatnonzero(~((c[:, 0] > 0) & np.isfinite(c[:, 0]))):
         _check_scatter(y[i], f"rows: row {first_row + i}")
-    tau, window, _ = _self_consistent(c)
-    return tau, window
+    tau, enough = _running_sums(c, n)
+    window = enough.argmax(1)
+    return tau[np.arange(len(c)), window], window
 
 
 @np.errstate(over="ignore", invalid="ignore")
@@ -320,8 +321,11 @@ def _checked_rows(rows: ArrayLike) -> NDArray[np.float64]:
         raise ValueError(f"rows: found no rectangle of numbers ({error}); {accepted}") from error
     if y.ndim != 2:
         raise ValueError(f"rows: found an array of {y.ndim} dimensions; {accepted}")
-    if y.shape[1] < 10:
-        raise ValueError(f"rows: found {y.shape[1]} samples a run; accepted: at least 10")
+    if not len(y) or y.shape[1] < FEWEST_SAMPLES:
+        raise ValueError(
+            f"rows: found {len(y)} runs of {y.shape[1]} samples; accepted: at least one run, of at least "
+            f"{FEWEST_SAMPLES} samples"
+        )
     for i in np.flatnonzero(~np.isfinite(y.sum(1))):
         checked_series(y[i], name=f"rows: row {i}")
     return y
@@ -334,5 +338,5 @@ def _check_scatter(y: NDArray[np.float64], name: str) -> None:
             f"{name}: found {len(y)} readings all equal to {y[0]:g}, which have no autocorrelation; "
             "accepted: readings that scatter"
         )
-    if not 1e-150 < spread < 1e150:
-        raise ValueError(f"{name}: found a range of {spread:g}; accepted: 1e-150 to 1e150, so that squares are numbers")
+    if not 1e-140 < spread < 1e140:
+        raise ValueError(f"{name}: found a range of {spread:g}; accepted: 1e-140 to 1e140, so that squares are numbers")

@@ -1,17 +1,19 @@
-"""Levels of runs, one by one and in batches, growth with the number of samples, and effective samples."""
+"""Levels of runs, one by one and in batches, growth with the number of samples, effective samples, autocorrelation times."""
 
 from __future__ import annotations
 
 import tracemalloc
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 import numpy as np
 from timed_row import TimedRow
 
+from lossstats.one_run.autocorrelation import autocorrelation_time, autocorrelation_times
 from lossstats.one_run.levels import reduce_runs, run_level
 from lossstats.one_run.stationary import stationary_mean
 
 LEVEL, PHI, SD = 6.0, 0.9, 0.02
+TIME_TARGETS = {1_000: ">= 1", 10_000: ">= 3", 100_000: ">= 10", 1_000_000: ">= 10", 10_000_000: ">= 15"}
 
 
 def run(n: int, seed: int = 1) -> tuple[np.ndarray, np.ndarray]:
@@ -37,16 +39,22 @@ def inflation_by_acf(values: np.ndarray) -> float:
     return float(sums[np.argmax(enough)])
 
 
+def megabytes_of(call: Callable[[], object]) -> float:
+    """Most memory held at once by a call, beyond what was there before."""
+    tracemalloc.start()
+    call()
+    peak = tracemalloc.get_traced_memory()[1] / 1e6
+    tracemalloc.stop()
+    return peak
+
+
 def level_rows(sizes: tuple[int, ...]) -> Iterator[TimedRow]:
     """One run of n, 10 n, 100 n samples; memory beyond the run itself at the largest."""
     for n in sizes:
         t, y = run(n)
         memory = ""
         if n == max(sizes):
-            tracemalloc.start()
-            run_level(t, y)
-            memory = f" (memory beyond the run {tracemalloc.get_traced_memory()[1] / 1e6:.0f} MB)"
-            tracemalloc.stop()
+            memory = f" (memory beyond the run {megabytes_of(lambda t=t, y=y: run_level(t, y)):.0f} MB)"
 
         def agree(t: np.ndarray = t, y: np.ndarray = y) -> bool:
             found = run_level(t, y)
@@ -92,16 +100,60 @@ def effective_rows(sizes: tuple[int, ...]) -> Iterator[TimedRow]:
             lambda values=values: stationary_mean(values),
             lambda values=values: inflation_by_acf(values),
             agree,
-            ">= 10" if n == 100_000 else "",
+            "",
         )
+
+
+def time_rows(sizes: tuple[int, ...]) -> Iterator[TimedRow]:
+    """The same figure on both sides, to 1e-12; memory beyond the series at the largest."""
+    for n in sizes:
+        values = autoregressive(n)
+        memory = ""
+        if n == max(sizes):
+            memory = (
+                f" (memory beyond the series {megabytes_of(lambda values=values: autocorrelation_time(values)):.1f} MB)"
+            )
+
+        def agree(values: np.ndarray = values) -> bool:
+            return bool(np.isclose(autocorrelation_time(values).value, inflation_by_acf(values), rtol=1e-12, atol=0))
+
+        yield TimedRow(
+            f"autocorrelation time of {n} correlated readings{memory}",
+            "statsmodels acf(fft=True), summed",
+            lambda values=values: autocorrelation_time(values),
+            lambda values=values: inflation_by_acf(values),
+            agree,
+            TIME_TARGETS.get(n, ""),
+        )
+
+
+def time_batch_rows(runs: int, samples: int = 36) -> Iterator[TimedRow]:
+    """Many short runs in one call."""
+    rows = np.array([autoregressive(samples, seed) for seed in range(runs)])
+
+    def one_by_one() -> list[float]:
+        return [inflation_by_acf(row) for row in rows]
+
+    yield TimedRow(
+        f"autocorrelation times of {runs} runs of {samples} samples in one call",
+        "statsmodels acf(fft=True), summed, in a loop",
+        lambda: autocorrelation_times(rows),
+        one_by_one,
+        lambda: bool(np.allclose(autocorrelation_times(rows).value, one_by_one(), rtol=1e-12, atol=1e-12)),
+        ">= 12",
+    )
 
 
 def rows(
     levels: tuple[int, ...] = (36, 1_000, 10_000, 100_000, 1_000_000),
     batch: int = 40,
     effective: tuple[int, ...] = (10_000, 100_000, 1_000_000),
+    times: tuple[int, ...] = tuple(TIME_TARGETS),
+    batch_of_times: int = 2_000,
 ) -> Iterator[TimedRow]:
     """All rows, in the order of the table."""
     yield from level_rows(levels)
     yield from batch_rows(batch)
     yield from effective_rows(effective)
+    yield from time_rows(times)
+    yield from time_batch_rows(batch_of_times)

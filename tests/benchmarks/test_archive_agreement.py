@@ -5,10 +5,10 @@ import pytest
 import reducing_rows as reducing
 
 
-@pytest.mark.parametrize("number", range(4))
+@pytest.mark.parametrize("number", range(6))
 def test_levels_of_runs(number):
-    rows = list(reducing.rows((36, 1000), 5, (10_000,)))
-    assert len(rows) == 4
+    rows = list(reducing.rows((36, 1000), 5, (10_000,), (1000,), 50))
+    assert len(rows) == 6
     assert rows[number].agree()
 
 
