@@ -9,6 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 
 FEWEST_SAMPLES = 10
 MOST_BLOCKS = 45
+_PIECE = 1 << 17
 
 
 def checked_series(values: ArrayLike, *, name: str = "values", fewest: int = FEWEST_SAMPLES) -> NDArray[np.float64]:
@@ -75,8 +76,9 @@ def checked_run(
     t = checked_series(time_s, name="time_s", fewest=0)
     if len(t) != len(y):
         raise ValueError(f"time_s and values: found {len(t)} times and {len(y)} readings; accepted: as many of each")
-    if (np.diff(t) <= 0).any():
-        at = int(np.argmax(np.diff(t) <= 0)) + 1
+    falls = t[1:] <= t[:-1]
+    if falls.any():
+        at = int(np.argmax(falls)) + 1
         raise ValueError(
             f"time_s: found {t[at]:g} s at sample {at} (counted from 0), not after {t[at - 1]:g} s; "
             "accepted: times that rise from sample to sample"
@@ -121,7 +123,7 @@ def sampling_interval(time_s: NDArray[np.float64]) -> float:
     float
         Interval in s.
     """
-    return float(np.median(np.diff(time_s)))
+    return float(np.median(np.diff(time_s), overwrite_input=True))  # for a long run a copy would count
 
 
 @dataclass(frozen=True, eq=False)
@@ -186,13 +188,35 @@ def block_averages(time_s: NDArray[np.float64], values: NDArray[np.float64], *, 
 def _averages(
     time_s: NDArray[np.float64], values: NDArray[np.float64], interval: float, size: int
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    # the small shift keeps times midway between two samples on the same side on every machine
-    back = np.floor((time_s[-1] - time_s) / interval + (0.5 - 1e-6)).astype(np.int64) // size
-    slot = back[0] - back
-    first = np.flatnonzero(np.diff(slot, prepend=-1))
+    first = _first_of_blocks(time_s, interval, size)
     count = np.diff(first, append=len(values))
     kept = 2 * count >= min(size, int(np.median(count)))
-    mean_time = np.add.reduceat(time_s - time_s[0], first) / count + time_s[0]
-    centre = values[-1]  # differences from a nearby value keep the digits of large readings
-    mean_value = np.add.reduceat(values - centre, first) / count + centre
-    return mean_time[kept], mean_value[kept]
+    # differences from a nearby value keep the digits of large readings
+    return _means(time_s, time_s[0], first, count)[kept], _means(values, values[-1], first, count)[kept]
+
+
+def _first_of_blocks(time_s: NDArray[np.float64], interval: float, size: int) -> NDArray[np.intp]:
+    # First sample of each block that has any. Here and in the means a long run is gone through in pieces: arrays as
+    # long as the run would need more memory than the run
+    borders, block = [], -1
+    for start in range(0, len(time_s), _PIECE):
+        from_end = (time_s[-1] - time_s[start : start + _PIECE]) / interval
+        # the small shift keeps times midway between two samples on the same side on every machine
+        back = np.floor(from_end + (0.5 - 1e-6)).astype(np.int64) // size
+        borders.append(np.flatnonzero(np.diff(back, prepend=block)) + start)
+        block = int(back[-1])
+    return np.concatenate(borders)
+
+
+def _means(
+    values: NDArray[np.float64], centre: float, first: NDArray[np.intp], count: NDArray[np.intp]
+) -> NDArray[np.float64]:
+    # Of the samples of each block, as many blocks at a time as fill a piece
+    sums = np.empty(len(first))
+    edges = np.append(first, len(values))
+    begin = 0
+    while begin < len(first):
+        end = max(begin + 1, int(np.searchsorted(edges, edges[begin] + _PIECE, side="right")) - 1)
+        sums[begin:end] = np.add.reduceat(values[edges[begin] : edges[end]] - centre, first[begin:end] - edges[begin])
+        begin = end
+    return sums / count + centre

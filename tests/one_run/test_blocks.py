@@ -1,8 +1,11 @@
 """Input checks and block averages."""
 
+import tracemalloc
+
 import numpy as np
 import pytest
 
+from lossstats.one_run import blocks
 from lossstats.one_run.blocks import block_averages, checked_resolution, checked_run, checked_series
 
 TEN = np.arange(10.0)
@@ -81,3 +84,27 @@ def test_readings_that_repeat_within_a_block_keep_their_scatter():
     blocks = block_averages(np.arange(90.0), y)
     assert np.ptp(blocks.values) == pytest.approx(0.1 / 3, rel=1e-9)
     assert blocks.spacing_s == 3
+
+
+@pytest.mark.parametrize("piece", [1, 7, 100, 5000])
+def test_pieces_of_a_long_run_change_nothing(monkeypatch, piece):
+    rng = np.random.default_rng(4)
+    t = np.delete(np.arange(2000.0) / 10, slice(700, 760))
+    t[1500:] += 33.3
+    y = rng.normal(7, 0.02, len(t))
+    whole = block_averages(t, y)
+    monkeypatch.setattr(blocks, "_PIECE", piece)
+    pieces = block_averages(t, y)
+    assert np.array_equal(pieces.time_s, whole.time_s)
+    assert np.array_equal(pieces.values, whole.values)
+
+
+def test_memory_for_a_long_run_is_that_of_its_spacings():
+    n = 2_000_000
+    t, y = np.arange(n) / 10.0, np.random.default_rng(5).normal(7, 0.02, n)
+    tracemalloc.start()
+    block_averages(*checked_run(t, y))
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    # the median spacing needs all of them at once, and nothing else does
+    assert peak < 1.3 * 8 * n
