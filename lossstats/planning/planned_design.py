@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
 from typing import Any, Literal, get_args
 
 from lossstats.planning.interval_power import (
@@ -17,7 +16,8 @@ from lossstats.planning.interval_power import (
     quick_student_factor,
     student_factor,
 )
-from lossstats.planning.planned_checks import as_term, cautions, check_numbers, check_spreads
+from lossstats.planning.planned_checks import cautions, check_numbers, check_spreads
+from lossstats.planning.planned_spread import face_values, known_term, planned_spreads, shared_terms, units_of_groups
 from lossstats.records.estimate import Term, combine
 from lossstats.records.rendering import Record, shown_dof
 
@@ -113,7 +113,7 @@ class PlannedDesign(Record):
     def __post_init__(self) -> None:
         check_numbers(self, get_args(Design))
         check_spreads(self)
-        if min(sd.standard_uncertainty for sd, _ in self._groups()) == 0:
+        if min(sd.standard_uncertainty for sd, _ in face_values(self)) == 0:
             raise ValueError(
                 f"components: found a spread of 0 for the units of design {self.design}; accepted: at least one "
                 "standard deviation above 0 among those that reach its difference"
@@ -128,15 +128,7 @@ class PlannedDesign(Record):
         tuple of int
             Pairs; or units a group.
         """
-        n = self.articles
-        if self.design == "crossover":
-            return n - n // 2, n // 2
-        if self.design == "controls":
-            return n, n if self.controls is None else self.controls
-        if self.design == "single":
-            return self.mounts, self.mounts
-        paired = self.design == "paired" or (self.design == "several" and self.blocks)
-        return (n,) if paired else (n, n)
+        return units_of_groups(self)
 
     @property
     def comparisons(self) -> int:
@@ -159,7 +151,7 @@ class PlannedDesign(Record):
         float
             As planned with: at face value times `inflation`.
         """
-        return self._groups()[0][0].standard_uncertainty * self.inflation
+        return face_values(self)[0][0].standard_uncertainty * self.inflation
 
     @property
     def inflation(self) -> float:
@@ -171,7 +163,7 @@ class PlannedDesign(Record):
             Of the first group: root of ν over the chi-square quantile of 1 - assurance; less where fewer mounts or
             runs have a lower limit, which then holds for this plan as well; 1 for standard deviations taken as known.
         """
-        return self._planned()[0][0] / self._groups()[0][0].standard_uncertainty
+        return planned_spreads(self)[0][0] / face_values(self)[0][0].standard_uncertainty
 
     @property
     def scatter(self) -> tuple[Term, ...]:
@@ -185,7 +177,7 @@ class PlannedDesign(Record):
         if self.repeatability is not None:
             return ()
         share = 0.5 if self.design == "crossover" else 1.0  # the difference is the mean of the two order means
-        return tuple(Term(share * sd / math.sqrt(n), n - 1) for sd, n in self._planned())
+        return tuple(Term(share * sd / math.sqrt(n), n - 1) for sd, n in planned_spreads(self))
 
     @property
     def degrees_of_freedom(self) -> float:
@@ -196,7 +188,7 @@ class PlannedDesign(Record):
         float
             Pairs less one, or by Welch and Satterthwaite.
         """
-        return combine([*self.scatter, self._known]).degrees_of_freedom
+        return combine([*self.scatter, known_term(self)]).degrees_of_freedom
 
     def shared_terms(self, difference: float = 0.0) -> dict[str, Term]:
         """Give the errors that do not fall with the number of articles, by what they do to the difference.
@@ -211,16 +203,7 @@ class PlannedDesign(Record):
         dict of str to Term
             Those above 0.
         """
-        terms = {name: as_term(value) for name, value in self.shared.items()}
-        # Both orders, or treated and untouched articles, pass through the same sessions: what a session adds cancels.
-        by_session = 0.0 if self.design in ("crossover", "controls") else 1.0
-        factors = {"gain": abs(difference), "zero": 0.0, "rezero": math.sqrt(2) * by_session}
-        found = {name: Term(factors.get(name, 1.0) * u, dof) for name, (u, dof) in terms.items()}
-        if self.references:
-            # Interpolation between k even references: the mean of a session takes half of the two outer ones.
-            k = self.references
-            found["references"] = Term(by_session * self.reference_sd * math.sqrt(2 * (k - 1.5)) / (k - 1))
-        return {name: term for name, term in found.items() if term.standard_uncertainty > 0}
+        return shared_terms(self, difference)
 
     def standard_uncertainty(self, difference: float = 0.0) -> float:
         """Give the combined standard uncertainty expected of the difference.
@@ -235,7 +218,7 @@ class PlannedDesign(Record):
         float
             In `unit`.
         """
-        return combine([*self.scatter, self._known, *self.shared_terms(difference).values()]).standard_uncertainty
+        return combine([*self.scatter, known_term(self), *self.shared_terms(difference).values()]).standard_uncertainty
 
     def interval_widths(self, difference: float = 0.0, *, fine: bool = False) -> HalfWidths:
         """Give the half-widths that the interval of the trial may have, with their chances.
@@ -253,14 +236,13 @@ class PlannedDesign(Record):
             For one comparison.
         """
         scatter = self.scatter
-        shared = combine([self._known, *self.shared_terms(difference).values()])
+        shared = combine([known_term(self), *self.shared_terms(difference).values()])
         if not scatter:
             return half_widths((), shared, self._factor())
         least = min(term.degrees_of_freedom for term in scatter)
-        nodes = 81 if len(scatter) == 2 and least == 1 else None
         if not fine:
-            return half_widths(scatter, shared, self._factor(), nodes=nodes)
-        quick = self.design != "several" and len(scatter) == 2
+            return half_widths(scatter, shared, self._factor(), nodes=81 if len(scatter) == 2 and least == 1 else None)
+        quick = self.design != "several" and len(scatter) == 2  # nodes by the ten thousand
         factor = quick_student_factor(self.confidence, least) if quick else self._factor()
         return half_widths(scatter, shared, factor, nodes=FINE_NODES[len(scatter)])
 
@@ -345,49 +327,6 @@ class PlannedDesign(Record):
         """
         return min(self.units) > 2 or self.repeatability is not None
 
-    @property
-    def _known(self) -> Term:
-        """What a repeatability known from elsewhere does to the difference."""
-        if self.repeatability is None:
-            return Term(0.0)
-        sd, dof = as_term(self.repeatability)
-        return Term(sd * math.sqrt(2 / self.mounts), dof)
-
-    def _groups(self) -> tuple[tuple[Term, int], ...]:
-        """Standard deviation of the units of each group at face value, and their number."""
-        return tuple(zip(self._sds(self.mounts, self.runs), self.units, strict=False))
-
-    def _planned(self) -> tuple[tuple[float, int], ...]:
-        """Standard deviation of the units of each group as planned with, and their number.
-
-        More mounts or runs never make a unit vary more, so an upper limit with fewer holds with more. Without that,
-        the combined degrees of freedom of a well known and a hardly known component could make them seem to do harm.
-        """
-        assurance = self.assurance
-        if assurance is None or self.repeatability is not None:
-            return tuple((sd.standard_uncertainty, n) for sd, n in self._groups())
-        mounts = 1 if self.design == "single" else self.mounts
-        fewer = [self._sds(m, r) for m in range(1, mounts + 1) for r in range(1, self.runs + 1)]
-        limits = (min(_upper(sds[group], assurance) for sds in fewer) for group in range(len(self.units)))
-        return tuple(zip(limits, self.units, strict=True))
-
-    def _sds(self, mounts: int, runs: int) -> tuple[Term, Term]:
-        """Standard deviation of a unit of each group, with this many mounts and runs."""
-        known = {} if self.repeatability is None else {"mount": self.repeatability}
-        share = {name: as_term(value) for name, value in (known or self.components).items()}
-        m, r = mounts, mounts * runs
-        if self.design == "single":
-            m, r = 1, runs
-        within = {"mount": 1 / m, "run": 1 / r, "readings": 1 / (r * self.run_length)}
-        if len(self.units) == 2 and self.design in ("independent", "several"):
-            of_unit = {"article": 1.0, "change": 0.5, **within}
-        elif self.design == "single":
-            of_unit = within
-        else:
-            of_unit = {"change": 1.0, **{name: 2 * part for name, part in within.items()}}
-        untouched = {name: part for name, part in of_unit.items() if name != "change"}
-        return _combined(share, of_unit), _combined(share, untouched if self.design == "controls" else of_unit)
-
     def _factor(self) -> Factor:
         if self.design != "several":
             return student_factor(self.confidence)
@@ -409,25 +348,3 @@ class PlannedDesign(Record):
         if self.smallest_exact_p is not None:
             rows.append(("smallest exact p", f"{self.smallest_exact_p:.2g}"))
         return rows + [("note", note) for note in self.notes]
-
-
-def _combined(sds: dict[str, Term], weights: dict[str, float]) -> Term:
-    """Root of the weighted sum of variances, with Welch-Satterthwaite degrees of freedom."""
-    parts = [
-        Term(math.sqrt(weight) * sds[name].standard_uncertainty, sds[name].degrees_of_freedom)
-        for name, weight in weights.items()
-        if name in sds
-    ]
-    return combine(parts)
-
-
-def _upper(sd: Term, assurance: float) -> float:
-    """Upper limit of a standard deviation that is itself an estimate."""
-    return sd.standard_uncertainty * _upper_factor(sd.degrees_of_freedom, assurance)
-
-
-@lru_cache(maxsize=4096)
-def _upper_factor(dof: float, assurance: float) -> float:
-    from scipy.special import gammaincinv
-
-    return 1.0 if math.isinf(dof) else math.sqrt(dof / (2 * float(gammaincinv(dof / 2, 1 - assurance))))
