@@ -71,7 +71,8 @@ def test_text_html_and_csv_say_the_same(tmp_path):
         index_col="source",
         float_precision="round_trip",
     )
-    np.testing.assert_array_equal(again["contribution"], b.table["contribution"])
+    # older pandas reads the last digit of a number roughly
+    np.testing.assert_allclose(again["contribution"], b.table["contribution"], rtol=1e-14)
     with pytest.raises(FileExistsError):
         b.to_csv(tmp_path / "budget.csv")
     assert b.to_dict()["sources"][0]["source"] == "scatter"
