@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 _DIGITS = b"0123456789"
+_ZERO = np.uint8(ord("0"))
 _MINUS, _MARK = 10, 11
 # Code of a byte: 0 to 9 the digit itself, 10 a minus, 11 anything else.
 _CODES = bytes(byte - 48 if byte in _DIGITS else _MINUS if byte == ord("-") else _MARK for byte in range(256))
@@ -64,6 +67,9 @@ def read_fixed_block(
     [[6.98], [-7.02]]
     >>> read_fixed_block(b"0,6.98\n5,7.0\n", b",", b".", 2, [1])
     """
+    even = _read_even(block, separator, decimal, columns, wanted)
+    if even is not None:
+        return even
     codes = np.frombuffer(block.translate(_CODES), np.uint8)
     ends = _field_ends(block, codes, separator, decimal, columns)
     if ends is None or not _minus_leads(block, codes, separator):
@@ -79,6 +85,42 @@ def read_fixed_block(
     columns_read = _by_digits(codes, ends, decimals, places) if by_digits else None
     numbers = _by_float(block, separator, decimal, columns)[:, places] if columns_read is None else columns_read
     return FixedBlock(numbers, tuple(decimals)) if np.isfinite(numbers).all() else None
+
+
+def _read_even(
+    block: bytes, separator: bytes, decimal: bytes, columns: int, wanted: Sequence[int]
+) -> FixedBlock | None:
+    # Rows as long as the first one, without a minus: most of a long log. Each digit has a column of its own in a table
+    # of bytes, and none is looked for. None says nothing: other rows may be regular too.
+    width = block.index(b"\n") + 1
+    rows, rest = divmod(len(block), width)
+    if rest or rows * len(wanted) < _MANY:
+        return None
+    form = re.compile(b"([0-9]+)(?:" + re.escape(decimal) + b"([0-9]+))?")
+    texts = block[: width - 1].split(separator)
+    fields = [field for text in texts if (field := form.fullmatch(text)) is not None]
+    if not len(fields) == len(texts) == columns or max(len(fields[place][0]) for place in wanted) > _MOST_DIGITS:
+        return None
+    codes = np.subtract(np.frombuffer(block, np.uint8).reshape(rows, width).T, _ZERO, order="C")
+    is_digit = codes[:, 0] <= 9
+    if not np.where(is_digit, codes.max(axis=1) <= 9, codes.min(axis=1) == codes.max(axis=1)).all():
+        return None
+    decimals = [len(field[2] or b"") for field in fields]
+    starts = np.cumsum([0, *(len(text) + 1 for text in texts)])
+    numbers = np.empty((len(wanted), rows))
+    for row, place in enumerate(wanted):
+        digits = codes[starts[place] : starts[place + 1]][is_digit[starts[place] : starts[place + 1]]]
+        np.divide(_joined(digits), 10.0 ** decimals[place], out=numbers[row])
+    return FixedBlock(numbers.T, tuple(decimals))
+
+
+def _joined(digits: NDArray[np.uint8]) -> NDArray[Any]:
+    # Whole numbers from their digits, the first ones first, in the smallest type that holds them
+    whole: NDArray[Any] = np.zeros(digits.shape[1], np.uint32 if len(digits) <= 9 else np.uint64)
+    for digit in digits:
+        whole *= 10
+        whole += digit
+    return whole
 
 
 _Ends = list[tuple[NDArray[np.intp], NDArray[np.intp]]]

@@ -45,6 +45,21 @@ def test_numbers_are_those_of_float_to_the_last_bit(rows, decimals):
         assert bits(read.numbers) == bits([[float(text) for text in row] for row in texts])
 
 
+@given(st.integers(1, 14), st.integers(0, 13), st.randoms(use_true_random=False))
+@settings(max_examples=200, deadline=None)
+def test_rows_of_one_length_are_read_without_looking_for_their_marks(digits, decimals, random):
+    count = min(decimals, digits - 1)
+    numbers = [f"{random.randrange(10**digits):0{digits}d}" for _ in range(30)]
+    texts = [text[: digits - count] + ("." + text[digits - count :] if count else "") for text in numbers]
+    block = "".join(f"{row:02d};{text};1\n" for row, text in enumerate(texts)).encode()
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(fixed_decimals, "_MANY", 0)
+        patch.setattr(fixed_decimals, "_field_ends", None)
+        read = read_fixed_block(block, b";", b".", 3, [1, 0])
+    assert read.decimals == (0, count, 0)
+    assert bits(read.numbers) == bits([[float(text), float(row)] for row, text in enumerate(texts)])
+
+
 @pytest.mark.usefixtures("way")
 def test_hardest_numbers():
     texts = ["-0.000", "0.000", "000000000007.000", "-999999999999.999", "8.125", "123456789012345.678", "-5.000"]
@@ -79,10 +94,14 @@ def test_a_number_beyond_all_floats_is_left_to_a_closer_look():
     assert read_fixed_block(b"9" * 400 + b",1\n", b",", b".", 2, [0, 1]) is None
 
 
+# The last two have rows of one length
+BLOCKS = [b"0,6.98\n5,7.02\n10,-7.11\n", b"0.0,1\n0.5,2\n11.0,-3\n", b"5,6.98\n6,7.02\n", b"10.0,1\n10.5,2\n11.0,3\n"]
+
+
 @given(st.data())
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=800, deadline=None)
 def test_takes_by_digits_what_the_row_reader_takes(data):
-    block = bytearray(data.draw(st.sampled_from([b"0,6.98\n5,7.02\n10,-7.11\n", b"0.0,1\n0.5,2\n11.0,-3\n"])))
+    block = bytearray(data.draw(st.sampled_from(BLOCKS)))
     for _ in range(data.draw(st.integers(0, 3))):
         place = data.draw(st.integers(0, len(block) - 1))
         piece = data.draw(st.sampled_from([b"", b"0", b"93", b"-", b".", b",", b"\n", b" ", b"+", b"e", b"x"]))
