@@ -20,7 +20,7 @@ ROOMS = {
         budget budget_arrays power_bench power_loss declared_bench""",
     "monte_carlo": """coverage_interval random_draws linear_validation model_draws monte_carlo_result monte_carlo""",
     "simulator": """simulated_drift simulated_readings simulated_plan simulated_order simulated_levels simulate
-        simulated_shafts examples""",
+        simulated_shafts example_settings example_plans examples""",
     "one_run": "quantisation blocks noise mixture approach stationary autocorrelation screening settling levels",
     "corrections": "operating_point exponent_fit drift unit_table at_nominal corrected_levels",
     "exact_tests": """checked_units lattice subset_counts typical_values relabelling resampling resample_callable

@@ -11,7 +11,8 @@ import numpy as np
 import pytest
 
 from lossstats.conclusion.analysis import analyse
-from lossstats.simulator.examples import example_trial, example_truth, flour_dust, write_examples
+from lossstats.simulator.example_plans import flour_dust
+from lossstats.simulator.examples import example_trial, example_truth, write_examples
 from lossstats.trial_folder.trial import find_faults, read_trial
 
 COMMITTED = Path(__file__).parents[2] / "example_runs"
