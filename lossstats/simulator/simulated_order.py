@@ -8,9 +8,11 @@ from typing import Literal
 
 import numpy as np
 
+from lossstats.records.argument_checks import refuse
 from lossstats.simulator.simulated_plan import Articles, Design, Plan, PlannedRun, Role
 
 Order = Literal["blocks", "before then after"]
+_TWO_CONDITIONS = ("paired", "independent", "controls", "single")
 _Slot = tuple[Role, str, str, str]  # role, article, condition, mount
 MONDAY = datetime(2025, 3, 3, 8, 0, tzinfo=timezone(timedelta(hours=1)))
 
@@ -46,7 +48,7 @@ def lay_out(
         Blocks: one run of each condition, turned round in every second block (AB, BA, AB, ...). Left out: blocks
         for independent articles, else before then after.
     days : int, optional
-        With 2, the runs after are on the second bench day. Left out: 2 unless the order is in blocks.
+        With 2, the runs after are on the second bench day. Left out: 2 unless the order is in blocks, which takes 1.
     references_every : int, optional
         Test runs between runs of the reference article, which also begins and ends each day; None: no reference.
     zeros : bool, default False
@@ -63,16 +65,24 @@ def lay_out(
     Plan
         With articles, bench and readings as `Plan` has them by default.
 
+    Raises
+    ------
+    ValueError
+        If the design has more than two conditions, or the order does not go with the days.
+
     Examples
     --------
     >>> plan = lay_out("independent", articles=2, references_every=2)
     >>> [(run.article, run.condition) for run in plan.runs][:4]
     [('REF', ''), ('K01', 'before'), ('K03', 'after'), ('REF', '')]
     """
+    if design not in _TWO_CONDITIONS:
+        refuse("design", design, f"one of two conditions, {', '.join(_TWO_CONDITIONS)}; lay_out_blocks takes several")
     order = order or ("blocks" if design == "independent" else "before then after")
-    days = days or (1 if order == "blocks" else 2)
-    if order == "blocks" and days != 1:
-        raise ValueError(f"lay_out: found order 'blocks' on {days} days; accepted: 1 day, or order 'before then after'")
+    most = 1 if order == "blocks" else 2
+    days = most if days is None else days
+    if not 1 <= days <= most:
+        refuse("days", days, "1" if most == 1 else "1 or 2 with order 'before then after'")
     untouched = tuple(f"C{k:02d}" for k in range(1, controls + 1))
     pairs = [*_pairs(design, articles), *((name, name) for name in untouched)]
     halves = _halves(pairs, mounts, (before, after))
@@ -119,6 +129,11 @@ def lay_out_blocks(
     Plan
         Design several; a run of the reference article before the first block of a day and after every block.
 
+    Raises
+    ------
+    ValueError
+        If there are fewer than three conditions, or more days than blocks.
+
     Examples
     --------
     >>> plan = lay_out_blocks("ABC", articles=2, rng=1)
@@ -126,13 +141,14 @@ def lay_out_blocks(
     ['REF', 'K01A', 'K01B', 'K01C', 'REF', 'K02C', 'K02A', 'K02B', 'REF']
     """
     if len(conditions) < 3:
-        raise ValueError(f"conditions: found {len(conditions)}; accepted: three or more")
+        refuse("conditions", len(conditions), "three or more")
+    if not 1 <= days <= articles:
+        refuse("days", days, f"1 to {articles}, one block a day at least")
     rng = np.random.default_rng(rng)
-    per_day = -(-articles // days)
     references: Iterator[_Slot] = (("reference", "REF", "", str(k)) for k in range(1, 10**6))
     slots: list[list[_Slot]] = []
     for number in range(articles):
-        if number % per_day == 0:
+        if len(slots) <= number * days // articles:
             slots.append([next(references)])
         order = rng.permutation(len(conditions)).tolist()
         slots[-1] += [("test", f"K{number + 1:02d}", conditions[k], "1") for k in order]

@@ -55,7 +55,7 @@ class Approach:
         deviation = np.zeros_like(time_s)
         for amplitude, tau in zip(self.amplitudes, self.time_constants_s, strict=True):
             deviation += amplitude * np.exp(-time_s / tau)
-        if self.creep:
+        if self.creep and time_s[-1] > 0:  # a run of one sample has no length over which to creep
             deviation += self.creep * (time_s / time_s[-1] - 1.0)
         return deviation
 

@@ -52,9 +52,27 @@ def test_names_are_in_bench_order_and_unique():
     assert len(set(names)) == len(names)
 
 
-def test_refuses_blocks_over_two_days():
-    with pytest.raises(ValueError, match="found order 'blocks' on 2 days; accepted: 1 day"):
-        lay_out("paired", order="blocks", days=2)
+@pytest.mark.parametrize(
+    ("options", "text"),
+    [
+        ({"design": "paired", "order": "blocks", "days": 2}, "days: found 2; accepted: 1$"),
+        ({"design": "paired", "days": 3}, "days: found 3; accepted: 1 or 2 with order 'before then after'"),
+        ({"design": "paired", "days": 0}, "days: found 0; accepted: 1 or 2"),
+        ({"design": "several"}, "design: found 'several'; accepted: one of two conditions, paired"),
+    ],
+)
+def test_what_no_order_has_is_refused(options, text):
+    with pytest.raises(ValueError, match=f"^{text}"):
+        lay_out(**options)
+
+
+@pytest.mark.parametrize(("articles", "days"), [(4, 3), (5, 5), (7, 3)])
+def test_blocks_are_spread_over_all_days(articles, days):
+    plan = lay_out_blocks("ABC", articles=articles, days=days, rng=1)
+    on = [{run.article for run in plan.runs if run.start.day == 3 + day} - {"REF"} for day in range(days)]
+    assert sum(map(len, on)) == articles and max(map(len, on)) - min(map(len, on)) <= 1
+    with pytest.raises(ValueError, match=f"^days: found {articles + 1}; accepted: 1 to {articles}"):
+        lay_out_blocks("ABC", articles=articles, days=articles + 1, rng=1)
 
 
 def test_randomised_blocks_with_references_around_each():

@@ -75,6 +75,7 @@ class TestApproach:
         assert values[0] == pytest.approx(5.05)
         assert values[-1] == 5.0
         assert np.diff(values) == pytest.approx(-0.05 / 179)
+        assert _quiet(approach=Approach(creep=-0.05), samples=1)[1].tolist() == [5.0]
 
     def test_scaled_from_another_distance(self):
         assert Approach((0.4,), (60.0,), 0.1).scaled(0.5) == Approach((0.2,), (60.0,), 0.1)
