@@ -29,7 +29,8 @@ class OneWayAnova(Record):
     residual_sd : float
         Root of the mean square within.
     statistic : float
-        F: mean square between over mean square within; infinite where nothing scatters within.
+        F: mean square between over mean square within; infinite where nothing scatters within, 0 where all values are
+        equal.
     p_value : float
         Of equal means, equal variances taken for granted.
     """
@@ -97,7 +98,8 @@ def one_way_anova(groups: Sequence[Array]) -> OneWayAnova:
     within = math.fsum(x for group, mean in zip(values, means, strict=True) for x in ((group - mean) ** 2).tolist())
     dof = (len(sizes) - 1.0, float(n.sum()) - len(sizes))
     squares = (between / dof[0], within / dof[1])
-    statistic = squares[0] / squares[1] if squares[1] > 0 else math.inf
+    without_scatter = math.inf if squares[0] > 0 else 0.0  # values that are all equal speak for no difference
+    statistic = squares[0] / squares[1] if squares[1] > 0 else without_scatter
     p = float(fdtrc(*dof, statistic)) if math.isfinite(statistic) else 0.0
     return OneWayAnova(dof, (between, within), squares, math.sqrt(squares[1]), statistic, max(p, 2.3e-308))
 

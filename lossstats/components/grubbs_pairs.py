@@ -9,7 +9,8 @@ from functools import lru_cache
 import numpy as np
 
 from lossstats.components.nested_table import Array
-from lossstats.components.outlier_tests import OUTLIER, STRAGGLER, OutlierTest, chance, deviations_of, whole_number
+from lossstats.components.outlier_tests import OUTLIER, STRAGGLER, OutlierTest, chance, deviations_of
+from lossstats.records.argument_checks import whole_number
 
 _ANGLES, _SHAPES = 100, 2000
 

@@ -10,10 +10,10 @@ from typing import Literal
 import numpy as np
 
 from lossstats.components.nested_table import Array
-from lossstats.records.argument_checks import refuse
+from lossstats.records.argument_checks import refuse, whole_number
 from lossstats.records.rendering import Record
 
-STRAGGLER, OUTLIER = 0.05, 0.01  # ISO 5725-2, 7.3.1.5 (from memory)
+STRAGGLER, OUTLIER = 0.05, 0.01  # ISO 5725-2:1994, 7.3.2.1 (from memory)
 
 
 @dataclass(frozen=True)
@@ -112,7 +112,7 @@ def mandel_h_limit(laboratories: int, alpha: float) -> float:
 
     Notes
     -----
-    ISO 5725-2, 7.3.1 and table 6 (from memory, recomputed): h is t over p - 2 degrees of freedom in disguise.
+    ISO 5725-2:1994, 7.3.1, tables 6 (1 %) and 7 (5 %): h is t over p - 2 degrees of freedom in disguise.
 
     Examples
     --------
@@ -145,8 +145,8 @@ def mandel_k_limit(dof: float, dof_of_all: float, alpha: float) -> float:
 
     Notes
     -----
-    ISO 5725-2, 7.3.1 and table 7 for equal numbers (from memory, recomputed). The share of the laboratory in the sum
-    of squares is a beta variate, which serves unequal numbers too.
+    ISO 5725-2:1994, 7.3.1, tables 6 (1 %) and 7 (5 %) for equal numbers; what is printed there may be off by one in the
+    last digit. The share of the laboratory in the sum of squares is a beta variate, which serves unequal numbers too.
 
     Examples
     --------
@@ -299,33 +299,6 @@ def deviations_of(means: Array, fewest: int) -> tuple[int, Array, float]:
         refuse("means", means.tolist(), f"{fewest} means or more that differ")
     deviations = means - means.mean()
     return n, deviations, math.sqrt(float(np.sum(deviations**2)) / (n - 1))
-
-
-def whole_number(argument: str, found: int, fewest: int) -> int:
-    """Pass a whole number that is large enough.
-
-    Parameters
-    ----------
-    argument : str
-        Name of the argument.
-    found : int
-        Its value.
-    fewest : int
-        Smallest accepted.
-
-    Returns
-    -------
-    int
-        The same.
-
-    Raises
-    ------
-    ValueError
-        If it is none.
-    """
-    if found != int(found) or found < fewest:
-        refuse(argument, found, f"a whole number of at least {fewest}")
-    return int(found)
 
 
 def chance(bound: float) -> float:

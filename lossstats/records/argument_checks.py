@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from typing import Any, NoReturn
 
 
@@ -47,15 +47,7 @@ def finite_number(argument: str, found: Any) -> float:
     ValueError
         If it is not a finite number.
     """
-    if isinstance(found, bool | str | bytes):
-        refuse(argument, found, "a finite number")
-    try:
-        number = float(found)
-    except (TypeError, ValueError):
-        refuse(argument, found, "a finite number")
-    if not math.isfinite(number):
-        refuse(argument, number, "a finite number")
-    return number
+    return _number(argument, found, "a finite number")
 
 
 def not_negative(argument: str, found: Any) -> float:
@@ -78,10 +70,7 @@ def not_negative(argument: str, found: Any) -> float:
     ValueError
         If it is negative or not a finite number.
     """
-    number = finite_number(argument, found)
-    if number < 0:
-        refuse(argument, number, "a finite number of at least 0")
-    return number
+    return _number(argument, found, "a finite number of at least 0", lambda number: number >= 0)
 
 
 def above_zero(argument: str, found: Any) -> float:
@@ -104,10 +93,7 @@ def above_zero(argument: str, found: Any) -> float:
     ValueError
         If it is 0, negative or not a finite number.
     """
-    number = finite_number(argument, found)
-    if number <= 0:
-        refuse(argument, number, "a finite number above 0")
-    return number
+    return _number(argument, found, "a finite number above 0", lambda number: number > 0)
 
 
 def open_share(argument: str, found: Any) -> float:
@@ -130,10 +116,38 @@ def open_share(argument: str, found: Any) -> float:
     ValueError
         If it is not between 0 and 1.
     """
-    number = finite_number(argument, found)
-    if not 0 < number < 1:
-        refuse(argument, number, "a number between 0 and 1, both excluded")
-    return number
+    return _number(argument, found, "a number between 0 and 1, both excluded", lambda number: 0 < number < 1)
+
+
+def whole_number(argument: str, found: Any, fewest: int) -> int:
+    """Pass a whole number that is large enough.
+
+    Parameters
+    ----------
+    argument : str
+        Name of the argument.
+    found : int
+        Its value; a float such as 3.0 is one.
+    fewest : int
+        Smallest accepted.
+
+    Returns
+    -------
+    int
+        The same as a plain int.
+
+    Raises
+    ------
+    ValueError
+        If it is not whole, not a number or too small.
+    """
+    try:
+        whole = not isinstance(found, bool | str | bytes) and float(found).is_integer() and found >= fewest
+    except (TypeError, ValueError):
+        whole = False
+    if not whole:
+        refuse(argument, found, f"a whole number of at least {fewest}")
+    return int(found)
 
 
 def readings_of(argument: str, found: Iterable[Any]) -> tuple[float, ...]:
@@ -162,3 +176,20 @@ def readings_of(argument: str, found: Iterable[Any]) -> tuple[float, ...]:
     if len(numbers) < 2:
         refuse(argument, list(numbers), "at least 2 readings of one quantity")
     return numbers
+
+
+def _number(
+    argument: str,
+    found: Any,
+    accepted: str,
+    holds: Callable[[float], bool] = lambda number: True,  # noqa: ARG005
+) -> float:
+    if isinstance(found, bool | str | bytes):
+        refuse(argument, found, accepted)
+    try:
+        number = float(found)
+    except (TypeError, ValueError):
+        refuse(argument, found, accepted)
+    if not (math.isfinite(number) and holds(number)):
+        refuse(argument, number, accepted)
+    return number

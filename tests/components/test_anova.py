@@ -28,6 +28,11 @@ def test_no_scatter_within_is_never_p_zero():
     assert found.statistic == np.inf and found.p_value > 0
 
 
+def test_equal_values_speak_for_no_difference():
+    found = one_way_anova([np.array([6.1, 6.1]), np.array([6.1, 6.1, 6.1])])
+    assert (found.statistic, found.p_value, found.residual_sd) == (0.0, 1.0, 0.0)
+
+
 def test_renderings():
     found = one_way_anova([np.array([1.0, 2.0]), np.array([4.0, 5.0])])
     assert "between groups  sum of squares 9, 1 degrees of freedom, mean square 9" in str(found)

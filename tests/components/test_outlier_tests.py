@@ -23,9 +23,36 @@ NAMES = [f"L{k:02}" for k in range(1, 31)]
     [(3, 1.15, 1.15), (4, 1.49, 1.42), (5, 1.72, 1.57), (6, 1.87, 1.66), (8, 2.06, 1.75), (10, 2.18, 1.80)],
 )
 def test_mandel_h_table(laboratories, one, five):
-    """ISO 5725-2, table 6 (from memory, recomputed)."""
+    """ISO 5725-2:1994, tables 6 (1 %; as below) and 7 (5 %; from memory, recomputed)."""
     assert mandel_h_limit(laboratories, 0.01) == pytest.approx(one, abs=0.0051)
     assert mandel_h_limit(laboratories, 0.05) == pytest.approx(five, abs=0.0051)
+
+
+# ISO 5725-2:1994, table 6: h, then k for n = 2 to 10, at 1 %; read from a copy of it, metrology.wordpress.com,
+# "Indicators for Mandel's h and k statistics at 1% significance level".
+TABLE_6 = """
+3 1.15 1.71 1.64 1.58 1.53 1.49 1.46 1.43 1.41 1.39
+4 1.49 1.91 1.77 1.67 1.60 1.55 1.51 1.48 1.45 1.43
+5 1.72 2.05 1.85 1.73 1.65 1.59 1.55 1.51 1.48 1.46
+6 1.87 2.14 1.90 1.77 1.68 1.62 1.57 1.53 1.50 1.47
+7 1.98 2.20 1.94 1.79 1.70 1.63 1.58 1.54 1.51 1.48
+8 2.06 2.25 1.97 1.81 1.71 1.65 1.59 1.55 1.52 1.49
+9 2.13 2.29 1.99 1.82 1.73 1.66 1.60 1.56 1.53 1.50
+10 2.18 2.32 2.00 1.84 1.74 1.66 1.61 1.57 1.53 1.50
+11 2.22 2.34 2.01 1.85 1.74 1.67 1.62 1.57 1.54 1.51
+12 2.25 2.36 2.02 1.85 1.75 1.68 1.62 1.58 1.54 1.51
+13 2.27 2.38 2.03 1.86 1.76 1.68 1.63 1.58 1.55 1.52
+14 2.30 2.39 2.04 1.87 1.76 1.69 1.63 1.58 1.55 1.52
+"""
+
+
+@pytest.mark.parametrize("row", TABLE_6.strip().splitlines(), ids=lambda row: f"{row.split()[0]} laboratories")
+def test_mandel_table_of_the_standard(row):
+    """The printed k are off by up to one in the last digit: exact for p = 8, n = 2 is 2.256, printed 2.25."""
+    p, h, *ks = map(float, row.split())
+    assert mandel_h_limit(int(p), 0.01) == pytest.approx(h, abs=0.0101)
+    found = [mandel_k_limit(n - 1, p * (n - 1), 0.01) for n in range(2, 11)]
+    assert found == pytest.approx(ks, abs=0.0101)
 
 
 @pytest.mark.parametrize(("p", "n"), [(3, 2), (8, 3), (5, 6)])

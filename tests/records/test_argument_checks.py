@@ -12,6 +12,7 @@ from lossstats.records.argument_checks import (
     open_share,
     readings_of,
     refuse,
+    whole_number,
 )
 
 
@@ -43,6 +44,22 @@ def test_plain_floats_come_back():
 def test_out_of_range(check, found, accepted):
     with pytest.raises(ValueError, match=f"^x: found {float(found)!r}; accepted: {accepted}$"):
         check("x", found)
+
+
+@pytest.mark.parametrize("check", [not_negative, above_zero, open_share])
+def test_a_number_that_is_none_is_told_the_whole_rule(check):
+    with pytest.raises(ValueError, match="^x: found nan; accepted: a .*number (of|above|between)"):
+        check("x", math.nan)
+
+
+@pytest.mark.parametrize("found", [1, 2.5, math.nan, math.inf, "3", True, None])
+def test_not_a_whole_number_of_at_least_2(found):
+    with pytest.raises(ValueError, match="^n: found .*; accepted: a whole number of at least 2$"):
+        whole_number("n", found, 2)
+
+
+def test_whole_numbers_come_back_as_int():
+    assert [type(whole_number("n", found, 2)) for found in (2, 3.0, np.int64(4), np.float64(5))] == [int] * 4
 
 
 def test_edges_that_pass():
