@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -27,6 +26,7 @@ from lossstats.bench.check_chart import Chart, ChartedCheck, Role, Rule, Stage
 from lossstats.bench.check_entries import Check, is_date
 from lossstats.bench.check_history import CheckHistory, make_check_history, read_check_history
 from lossstats.one_run.stationary import lag_one
+from lossstats.records.argument_checks import above_zero, open_share
 from lossstats.records.estimate import Interval
 
 if TYPE_CHECKING:
@@ -146,12 +146,10 @@ def _check_arguments(spread_from: str, width: float, weight: float, ewma_width: 
     if spread_from not in SPREADS:
         raise ValueError(f"spread_from: found {spread_from!r}; accepted: {' or '.join(map(repr, SPREADS))}")
     for name, value in (("width", width), ("ewma_width", ewma_width)):
-        if not (value > 0 and math.isfinite(value)):
-            raise ValueError(f"{name}: found {value!r}; accepted: a number above 0, usually 3")
+        above_zero(name, value)
     if not 0 < weight <= 1:
         raise ValueError(f"ewma_weight: found {weight!r}; accepted: above 0, at most 1, usually 0.2 to 0.3")
-    if not 0 < alpha < 1:
-        raise ValueError(f"repeatability_alpha: found {alpha!r}; accepted: between 0 and 1")
+    open_share("repeatability_alpha", alpha)
 
 
 def _base_place(checks: Sequence[Check], base_period: tuple[str, str] | int) -> tuple[int, int]:

@@ -9,6 +9,7 @@ from numpy.typing import ArrayLike
 
 from lossstats.bench.linearity import Array, LackOfFit, judge_fit, judge_linearity, place_of
 from lossstats.bench.straight_line import CalibrationLine
+from lossstats.records.argument_checks import above_zero, not_negative
 from lossstats.records.estimate import Interval, Spread, Term, check_confidence, make_estimate
 
 FEWEST_LOADS = 3
@@ -72,8 +73,8 @@ def calibrate_line(
     x, y = _checked(applied, observed)
     terms = _common_terms(u_applied, u_applied_scale, u_applied_dof)
     check_confidence(confidence)
-    if tolerance is not None and not (tolerance > 0 and math.isfinite(tolerance)):
-        raise ValueError(f"tolerance: found {tolerance!r}; accepted: a number above 0, in the unit of the indication")
+    if tolerance is not None:
+        above_zero("tolerance", tolerance)
     slope, intercept, cov = _fit(x, y)
     residuals = y - (intercept + slope * x)
     dof = len(x) - 2
@@ -139,8 +140,7 @@ def _checked(applied: ArrayLike, observed: ArrayLike) -> tuple[Array, Array]:
 
 def _common_terms(u_applied: float | None, u_scale: float | None, dof: float) -> tuple[Term, Term]:
     for name, u in (("u_applied", u_applied), ("u_applied_scale", u_scale)):
-        if u is not None and not (u >= 0 and math.isfinite(u)):
-            raise ValueError(f"{name}: found {u!r}; accepted: a standard uncertainty, not below 0")
+        not_negative(name, u or 0.0)
     if not dof > 0:
         raise ValueError(f"u_applied_dof: found {dof!r}; accepted: above 0")
     return Term(u_applied or 0.0, dof), Term(u_scale or 0.0, dof)

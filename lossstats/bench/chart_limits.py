@@ -10,6 +10,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from lossstats.records.argument_checks import whole_number
 from lossstats.records.rendering import Record
 
 Array = NDArray[np.float64]
@@ -46,7 +47,7 @@ def c4(n: int) -> float:
     >>> round(c4(2), 4), round(c4(5), 4)
     (0.7979, 0.94)
     """
-    _check_count(n)
+    whole_number("n", n, 2)
     return math.sqrt(2 / (n - 1)) * math.exp(math.lgamma(n / 2) - math.lgamma((n - 1) / 2))
 
 
@@ -78,17 +79,12 @@ def d2(n: int) -> float:
     >>> round(d2(2), 3), round(d2(5), 3)
     (1.128, 2.326)
     """
-    _check_count(n)
+    whole_number("n", n, 2)
     from scipy.special import ndtr
 
     # The integrand vanishes with all derivatives at both ends: the plain sum is exact to rounding.
     x, step = np.linspace(-_REACH, _REACH, 721, retstep=True)
     return float(step * np.sum(1 - ndtr(x) ** n - ndtr(-x) ** n))
-
-
-def _check_count(n: int) -> None:
-    if n != int(n) or n < 2:
-        raise ValueError(f"n: found {n!r}; accepted: a whole number of at least 2")
 
 
 def chart_spread(values: Array, spread_from: SpreadFrom) -> float:

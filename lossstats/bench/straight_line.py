@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from lossstats.bench.linearity import Array, Departure, LackOfFit, Words
+from lossstats.records.argument_checks import finite_number, whole_number
 from lossstats.records.estimate import Estimate, Spread, Term, make_estimate
 from lossstats.records.rendering import Record, decimals_for, shown, shown_dof
 
@@ -167,8 +168,7 @@ class CalibrationLine(Record):
         ``(reading - intercept) / slope``; its uncertainty by JCGM 100, 5.2.2, with the covariance of slope and
         intercept, as in H.3. What the loads have in common cannot show in the scatter and is added.
         """
-        if readings != int(readings) or readings < 1:
-            raise ValueError(f"readings: found {readings!r}; accepted: a whole number of at least 1")
+        whole_number("readings", readings, 1)
         if self.sensitivity.low <= 0 <= self.sensitivity.high:
             raise ValueError(
                 f"slope: found an interval of {self.sensitivity.low:.3g} to {self.sensitivity.high:.3g}, which "
@@ -190,8 +190,7 @@ class CalibrationLine(Record):
 
     def _check_range(self, load: float, name: str, edge: float, *, extrapolate: bool) -> None:
         low, high = float(self.applied.min()), float(self.applied.max())
-        if not math.isfinite(load):
-            raise ValueError(f"{name}: found {load!r}; accepted: a finite number")
+        finite_number(name, load)
         if not (extrapolate or low - edge <= load <= high + edge):
             raise ValueError(
                 f"{name}: found one at a load of {load:.6g} {self.load_unit}; accepted: within the calibrated loads, "

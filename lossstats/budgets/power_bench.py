@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lossstats.budgets.source import Source
+from lossstats.records.argument_checks import above_zero, finite_number, not_negative, refuse
 
 SHAFTS = ("in", "out")
 
@@ -79,17 +80,13 @@ class Transducer:
             ("class_as", ("half width", "standard uncertainty")),
         ):
             if getattr(self, name) not in words:
-                raise ValueError(f"{name}: found {getattr(self, name)!r}; accepted: {words[0]!r} or {words[1]!r}")
+                refuse(name, getattr(self, name), f"{words[0]!r} or {words[1]!r}")
         for field in fields(self):
-            value = getattr(self, field.name)
-            if field.name in ("class_of", "class_as", "class_dof"):
-                continue
-            if not (math.isfinite(value) and value >= 0):
-                raise ValueError(f"{field.name}: found {value!r}; accepted: finite, 0 or above")
-        if self.full_scale_Nm == 0 or not self.class_dof > 0:
-            raise ValueError(
-                f"full_scale_Nm, class_dof: found {self.full_scale_Nm!r} and {self.class_dof!r}; accepted: above 0"
-            )
+            if field.name not in ("class_of", "class_as", "class_dof"):
+                not_negative(field.name, getattr(self, field.name))
+        above_zero("full_scale_Nm", self.full_scale_Nm)
+        if not self.class_dof > 0:
+            refuse("class_dof", self.class_dof, "degrees of freedom above 0, or infinity")
 
     def errors(self, torque_Nm: ArrayLike) -> dict[str, Source]:
         """Give the errors that the transducer makes in every run alike.
@@ -164,7 +161,7 @@ class PowerBench:
     def __post_init__(self) -> None:
         """Refuse a correlation that two calibrations of one chain cannot have."""
         if not 0 <= self.shared_calibration <= 1:
-            raise ValueError(f"shared_calibration: found {self.shared_calibration!r}; accepted: 0 to 1")
+            refuse("shared_calibration", self.shared_calibration, "0 to 1")
 
 
 @dataclass(frozen=True)
@@ -192,6 +189,4 @@ class ShaftReadings:
     def __post_init__(self) -> None:
         """Refuse readings that are no numbers."""
         for field in fields(self):
-            value = getattr(self, field.name)
-            if not math.isfinite(value):
-                raise ValueError(f"{field.name}: found {value!r}; accepted: a finite number")
+            finite_number(field.name, getattr(self, field.name))

@@ -9,7 +9,15 @@ from typing import Self
 
 from lossstats.budgets.input_quantity import GAUSSIAN, STUDENT, absolute, as_stated, stated_dof
 from lossstats.budgets.stated_limits import StatedLimits
-from lossstats.records.argument_checks import above_zero, finite_number, not_negative, open_share, readings_of, refuse
+from lossstats.records.argument_checks import (
+    above_zero,
+    finite_number,
+    not_negative,
+    open_share,
+    readings_of,
+    refuse,
+    whole_number,
+)
 from lossstats.records.estimate import Term, coverage_factor
 
 
@@ -212,10 +220,9 @@ class Source(StatedLimits):
             The u of sd / sqrt(count), with the degrees of freedom of `sd` (JCGM 100, 4.2.4).
         """
         value, amount = finite_number("value", value), not_negative("sd", sd)
-        if count != int(count) or count < 1:
-            refuse("count", count, "a whole number of at least 1")
+        count = whole_number("count", count, 1)
         size = absolute("sd", amount, value, relative=relative) / math.sqrt(count)
-        how = as_stated(f"pooled repeatability, mean of {int(count)}", relative=relative)
+        how = as_stated(f"pooled repeatability, mean of {count}", relative=relative)
         return cls._gaussian_or_t(value, size, stated_dof(dof), unit, how)
 
     @classmethod

@@ -19,6 +19,7 @@ from lossstats.planning.trial_size import (
     smallest_plan,
     smallest_size,
 )
+from lossstats.records.argument_checks import whole_number
 from lossstats.records.rendering import Record
 
 if TYPE_CHECKING:
@@ -151,8 +152,7 @@ def cheapest_plan(
     plan = smallest_plan(design, components, keys, least)
     check_question(difference, within, power, most_articles, plan)
     for name, most in (("most_mounts", most_mounts), ("most_runs", most_runs)):
-        if not (math.isfinite(most) and most == int(most) and most >= 1):
-            raise ValueError(f"{name}: found {most!r}; accepted: a whole number of at least 1")
+        whole_number(name, most, 1)
     refuse_limit(plan, difference, within, power)
     start = _continuous_optimum(plan, prices)
     found = []

@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 
 from lossstats.planning.interval_power import FINE_NODES, half_widths, quick_student_factor, student_factor
-from lossstats.planning.power import check_above_zero, check_groups
+from lossstats.planning.power import check_groups
+from lossstats.records.argument_checks import above_zero
 from lossstats.records.estimate import Term
 
 
@@ -47,7 +48,7 @@ def equivalence_paired(difference: float, matters: float, sd: float, n: int, *, 
     0.81
     """
     check_groups(difference, 1 - confidence, ((sd, n, "sd", "n"),))
-    check_above_zero("matters", matters)
+    above_zero("matters", matters)
     scatter = [Term(sd / math.sqrt(n), n - 1)]
     widths = half_widths(scatter, Term(0.0), student_factor(confidence), nodes=FINE_NODES[1])
     return widths.chance_within(difference, matters)
@@ -95,7 +96,7 @@ def equivalence_welch(
     0.73
     """
     check_groups(difference, 1 - confidence, ((sd1, n1, "sd1", "n1"), (sd2, n2, "sd2", "n2")))
-    check_above_zero("matters", matters)
+    above_zero("matters", matters)
     scatter = [Term(sd / math.sqrt(n), n - 1) for sd, n in ((sd1, n1), (sd2, n2))]
     factor = quick_student_factor(confidence, min(n1, n2) - 1)
     widths = half_widths(scatter, Term(0.0), factor, nodes=FINE_NODES[2])

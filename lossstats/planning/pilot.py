@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from lossstats.planning.pilot_squares import MeanSquare, mean_squares, pool, solve
+from lossstats.planning.planned_spread import upper_limit
+from lossstats.records.argument_checks import open_share
 from lossstats.records.estimate import Term
 from lossstats.records.rendering import Record, shown_dof
 
@@ -19,6 +21,7 @@ if TYPE_CHECKING:
     from lossstats.conclusion.result import Result
 
 
+_MOST_DOF = 1e6  # mean squares are pooled by their degrees of freedom, which infinite ones would make nan
 _LEAST_DOF = 1.0  # a difference of mean squares may have less, and its limit would then mean nothing
 
 
@@ -63,13 +66,14 @@ class PilotComponents(Record):
         -------
         dict of str to float
             Times the root of ν over the chi-square quantile of 1 - assurance.
-        """
-        from scipy.special import gammaincinv
 
-        return {
-            name: sd * (math.sqrt(dof / (2 * float(gammaincinv(dof / 2, 1 - assurance)))) if math.isfinite(dof) else 1)
-            for name, (sd, dof) in self.components.items()
-        }
+        Raises
+        ------
+        ValueError
+            If the assurance is not between 0 and 1.
+        """
+        open_share("assurance", assurance)
+        return {name: upper_limit(term, assurance) for name, term in self.components.items()}
 
     @property
     def table(self) -> pd.DataFrame:
@@ -209,7 +213,7 @@ def _reference(result: Result) -> MeanSquare | None:
     mounts = [(run.article, run.mount) for run in result.runs if run.role == "reference"]
     refitted = len(set(mounts)) == len(mounts)
     expected = {"mount": 1.0, "run": 1.0} if refitted else {"run": 1.0}
-    return MeanSquare(drift.reference_repeatability**2, min(drift.reference_dof, 1e6), expected)
+    return MeanSquare(drift.reference_repeatability**2, min(drift.reference_dof, _MOST_DOF), expected)
 
 
 def _with_readings(components: Mapping[str, Term], results: Sequence[Result]) -> dict[str, Term]:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 from lossstats.planning.planned_design import PlannedDesign
 from lossstats.planning.planning import of_trials, smallest_visible_difference
+from lossstats.records.argument_checks import not_negative
 from lossstats.records.rendering import two_digits
 
 COSTS = ("article", "mount", "run", "reference", "longer_run")
@@ -194,10 +195,7 @@ def checked_costs(costs: Mapping[str, float]) -> dict[str, float]:
     if unknown or missing:
         found = f"{unknown[0]!r}" if unknown else f"no {missing[0]!r}"
         raise ValueError(f"costs: found {found}; accepted: article, mount, run, and reference, longer_run if wanted")
-    for name, cost in costs.items():
-        if not (cost >= 0 and math.isfinite(cost)):
-            raise ValueError(f"costs[{name!r}]: found {cost!r}; accepted: a cost of 0 or above")
-    prices = {name: float(cost) for name, cost in costs.items()}
+    prices = {name: not_negative(f"costs[{name!r}]", cost) for name, cost in costs.items()}
     if not any(prices.values()):
         raise ValueError("costs: found 0 for all of them; accepted: at least one above 0")
     return {"reference": prices["mount"] + prices["run"], "longer_run": prices["run"], **prices}

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
+from lossstats.records.argument_checks import above_zero, refuse, whole_number
 from lossstats.records.estimate import Term, check_confidence
 
 if TYPE_CHECKING:
@@ -29,6 +30,34 @@ def as_term(value: Any) -> Term:
         Infinite degrees of freedom where none were given.
     """
     return Term(*value) if isinstance(value, tuple | list) else Term(value)
+
+
+def checked_spread(name: str, value: Any) -> Term:
+    """Pass a standard deviation with or without its degrees of freedom.
+
+    Parameters
+    ----------
+    name : str
+        Of the argument.
+    value : float or (float, float)
+        As the user gave it.
+
+    Returns
+    -------
+    Term
+        The same.
+
+    Raises
+    ------
+    ValueError
+        If one of the two is out of range.
+    """
+    sd, dof = term = as_term(value)
+    if not (sd >= 0 and math.isfinite(sd)):
+        refuse(name, value, "a standard deviation of 0 or above")
+    if not dof > 0:
+        refuse(name, value, "degrees of freedom above 0 beside it, or inf")
+    return term
 
 
 def check_numbers(plan: PlannedDesign, designs: tuple[str, ...]) -> None:
@@ -61,9 +90,7 @@ def check_numbers(plan: PlannedDesign, designs: tuple[str, ...]) -> None:
     if plan.controls is not None:
         least["controls"] = 2
     for name, at_least in least.items():
-        number = getattr(plan, name)
-        if not (math.isfinite(number) and number == int(number) and number >= at_least):
-            raise ValueError(f"{name}: found {number!r}; accepted: a whole number of at least {at_least}")
+        whole_number(name, getattr(plan, name), at_least)
     _check_fit(plan)
 
 
@@ -85,8 +112,7 @@ def _check_fit(plan: PlannedDesign) -> None:
         )
     if plan.references == 1:
         raise ValueError("references: found 1; accepted: 0, or at least 2 a session, to interpolate between them")
-    if not (plan.run_length > 0 and math.isfinite(plan.run_length)):
-        raise ValueError(f"run_length: found {plan.run_length!r}; accepted: a number above 0")
+    above_zero("run_length", plan.run_length)
 
 
 def check_spreads(plan: PlannedDesign) -> None:
@@ -110,11 +136,7 @@ def check_spreads(plan: PlannedDesign) -> None:
     if plan.repeatability is not None:
         groups["repeatability"] = plan.repeatability
     for name, value in groups.items():
-        term = as_term(value)
-        if not (term.standard_uncertainty >= 0 and math.isfinite(term.standard_uncertainty)):
-            raise ValueError(f"{name}: found {value!r}; accepted: a standard deviation of 0 or above")
-        if not term.degrees_of_freedom > 0:
-            raise ValueError(f"{name}: found {value!r}; accepted: degrees of freedom above 0 beside it, or inf")
+        checked_spread(name, value)
     if plan.references and not plan.reference_sd > 0:
         raise ValueError(
             f"reference_sd: found {plan.reference_sd!r} with {plan.references} references; accepted: the standard "

@@ -76,7 +76,7 @@ def planned_spreads(plan: PlannedDesign) -> tuple[tuple[float, int], ...]:
         return tuple((sd.standard_uncertainty, n) for sd, n in face_values(plan))
     mounts = 1 if plan.design == "single" else plan.mounts
     fewer = [_sds(plan, m, r) for m in range(1, mounts + 1) for r in range(1, plan.runs + 1)]
-    limits = (min(_upper_limit(sds[group], assurance) for sds in fewer) for group in range(len(plan.units)))
+    limits = (min(upper_limit(sds[group], assurance) for sds in fewer) for group in range(len(plan.units)))
     return tuple(zip(limits, plan.units, strict=True))
 
 
@@ -155,8 +155,22 @@ def _combined(sds: dict[str, Term], weights: dict[str, float]) -> Term:
     )
 
 
-def _upper_limit(sd: Term, assurance: float) -> float:
-    """Upper limit of a standard deviation that is itself an estimate."""
+def upper_limit(sd: Term, assurance: float) -> float:
+    """Upper limit of a standard deviation that is itself an estimate.
+
+    Parameters
+    ----------
+    sd : Term
+        The estimate with its degrees of freedom.
+    assurance : float
+        Chance that the true one is not larger.
+
+    Returns
+    -------
+    float
+        Times the root of ν over the chi-square quantile of 1 - assurance (Browne 1995, Statistics in Medicine 14, 1933,
+        from memory).
+    """
     return sd.standard_uncertainty * _upper_factor(sd.degrees_of_freedom, assurance)
 
 

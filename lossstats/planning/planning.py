@@ -6,7 +6,8 @@ import math
 from dataclasses import dataclass
 
 from lossstats.planning.planned_design import PlannedDesign
-from lossstats.planning.power import check_above_zero, check_reached, smallest_difference
+from lossstats.planning.power import check_reached, smallest_difference
+from lossstats.records.argument_checks import above_zero, finite_number
 from lossstats.records.rendering import Record, two_digits
 
 FAR = 1e4  # standard uncertainties: no larger difference is tried
@@ -125,11 +126,10 @@ def power_of(plan: PlannedDesign, difference: float, *, within: float | None = N
     >>> round(power_of(plan, 0.3), 3)
     0.876
     """
-    if not math.isfinite(difference):
-        raise ValueError(f"difference: found {difference!r}; accepted: a finite number")
+    finite_number("difference", difference)
     if within is None:
         return plan.interval_widths(difference).chance_shown(difference)
-    check_above_zero("within", within)
+    above_zero("within", within)
     return plan.interval_widths(difference, fine=True).chance_within(difference, within)
 
 
@@ -201,7 +201,7 @@ def fit_for_question(plan: PlannedDesign, matters: float, *, power: float = 0.8)
     >>> round(fit_for_question(plan, 0.25).ratio, 2)
     1.28
     """
-    check_above_zero("matters", matters)
+    above_zero("matters", matters)
     unit, chance = plan.unit, power_of(plan, matters)
     smallest = smallest_seen(plan, power)
     fit = smallest <= matters and plan.verdict_possible

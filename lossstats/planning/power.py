@@ -9,6 +9,7 @@ from functools import lru_cache
 import numpy as np
 
 from lossstats.exact_tests.lattice import Array
+from lossstats.records.argument_checks import above_zero, finite_number, open_share, whole_number
 
 _REACH = 8.5  # normal quantiles beyond have a probability of 1e-17
 _NODES_PAIRED = 161
@@ -299,31 +300,8 @@ def check_groups(difference: float, alpha: float, groups: tuple[tuple[float, int
     ValueError
         Names the argument, what was found and what would be accepted.
     """
-    if not math.isfinite(difference):
-        raise ValueError(f"difference: found {difference!r}; accepted: a finite number")
-    if not 0 < alpha < 1:
-        raise ValueError(f"alpha: found {alpha!r}; accepted: between 0 and 1")
+    finite_number("difference", difference)
+    open_share("alpha", alpha)
     for sd, n, sd_name, n_name in groups:
-        if not (sd > 0 and math.isfinite(sd)):
-            raise ValueError(f"{sd_name}: found {sd!r}; accepted: a standard deviation above 0")
-        if n < 2 or n != int(n):
-            raise ValueError(f"{n_name}: found {n!r}; accepted: a whole number of at least 2")
-
-
-def check_above_zero(name: str, value: float) -> None:
-    """Refuse a difference of 0 or less.
-
-    Parameters
-    ----------
-    name : str
-        Of the argument.
-    value : float
-        What was given.
-
-    Raises
-    ------
-    ValueError
-        Says what was found.
-    """
-    if not (value > 0 and math.isfinite(value)):
-        raise ValueError(f"{name}: found {value!r}; accepted: a difference above 0")
+        above_zero(sd_name, sd)
+        whole_number(n_name, n, 2)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Literal
 from lossstats.planning.planned_design import PlannedDesign
 from lossstats.planning.planning import design_and_units, power_of, smallest_visible_difference
 from lossstats.planning.trial_size import least_units
+from lossstats.records.argument_checks import open_share, whole_number
 from lossstats.records.rendering import Record
 
 if TYPE_CHECKING:
@@ -148,8 +149,7 @@ def power_curve(
     """
     if over not in ("units", "difference"):
         raise ValueError(f"over: found {over!r}; accepted: 'units' or 'difference'")
-    if not 0 < power < 1:
-        raise ValueError(f"power: found {power!r}; accepted: between 0 and 1")
+    open_share("power", power)
     if over == "difference":
         xs = tuple(float(x) for x in values) if values is not None else _differences(plan, within, power)
         chances = tuple(power_of(plan, x, within=within) for x in xs)
@@ -160,7 +160,7 @@ def power_curve(
     if difference is None and within is None:
         raise ValueError("difference: found none; accepted: the true difference, for a curve over the units")
     true = 0.0 if difference is None else difference
-    sizes = _sizes(plan) if values is None else [int(x) for x in values]
+    sizes = _sizes(plan) if values is None else [whole_number(f"values[{i}]", x, 1) for i, x in enumerate(values)]
     chances = tuple(power_of(plan.of_size(n), true, within=within) for n in sizes)
     axis = _UNIT_NAMES.get(plan.design, "articles" if plan.blocks else "articles in each condition")
     here = power_of(plan, true, within=within)

@@ -15,7 +15,8 @@ from lossstats.planning.planning import (
     of_trials,
     power_of,
 )
-from lossstats.planning.power import check_above_zero, smallest_difference
+from lossstats.planning.power import smallest_difference
+from lossstats.records.argument_checks import above_zero, whole_number
 from lossstats.records.rendering import Record, two_digits
 
 MOST_UNITS = 500
@@ -278,12 +279,11 @@ def check_question(difference: float, within: float | None, power: float, most: 
     ValueError
         Names the argument, what was found and what would be accepted.
     """
-    if not (math.isfinite(most) and most == int(most) and most >= plan.size):
-        raise ValueError(f"most: found {most!r}; accepted: a whole number of at least {plan.size}")
+    whole_number("most", most, plan.size)
     if not math.isfinite(difference) or (within is None and difference == 0):
         raise ValueError(f"difference: found {difference!r}; accepted: a finite number other than 0")
     if within is not None:
-        check_above_zero("within", within)
+        above_zero("within", within)
         if abs(difference) >= within:
             raise ValueError(
                 f"difference: found {difference!r} with within {within!r}; accepted: a true difference smaller than "

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from lossstats.records.argument_checks import whole_number
 from lossstats.records.rendering import shown
 from lossstats.rehearsal.rehearsal_result import Rehearsal, Rehearsed, summed
 from lossstats.rehearsal.rehearsed_bench import RehearsedBench, usual_bench
@@ -82,7 +83,7 @@ def rehearse(
     Intervals of shares: C. J. Clopper and E. S. Pearson, Biometrika 26 (1934) 404, by `scipy.stats.binomtest`; of the
     median: by its order statistics, ISO 16269-7.
     """
-    trials = _checked_trials(trials)
+    trials = whole_number("trials", trials, 1)
     bench = bench or usual_bench()
     settings, order = open_plan(plan)
     rehearsed = make_rehearsed_plan(settings, order, components, saving, bench)
@@ -127,12 +128,6 @@ def _seed_of(rng: np.random.Generator | int) -> int:
     if isinstance(rng, bool) or rng != int(rng) or rng < 0:
         raise ValueError(f"rng: found {rng!r}; accepted: a Generator, or a whole number of 0 or more")
     return int(rng)
-
-
-def _checked_trials(trials: int) -> int:
-    if isinstance(trials, bool) or trials != int(trials) or trials < 1:
-        raise ValueError(f"trials: found {trials!r}; accepted: a whole number of at least 1")
-    return int(trials)
 
 
 def _words(none: Rehearsed, some: Rehearsed, rehearsed: RehearsedPlan, trials: int) -> str:

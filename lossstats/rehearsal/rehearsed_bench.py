@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
 
+from lossstats.records.argument_checks import above_zero, not_negative
 from lossstats.simulator.simulated_drift import Drift, WalkDrift, WarmUpDrift
 from lossstats.simulator.simulated_readings import Approach, Noise
 
@@ -47,11 +47,9 @@ class RehearsedBench:
 
     def __post_init__(self) -> None:
         for name in ("level", "reference_level", "interval_s"):
-            _check_above_zero(name, getattr(self, name))
+            above_zero(f"bench.{name}", getattr(self, name))
         for name in ("warm_up_spread", "day_shift"):
-            value = getattr(self, name)
-            if not (value >= 0 and math.isfinite(value)):
-                raise ValueError(f"bench: found {name} {value!r}; accepted: 0 or more")
+            not_negative(f"bench.{name}", getattr(self, name))
 
 
 def usual_bench(level: float = 6.5) -> RehearsedBench:
@@ -79,7 +77,7 @@ def usual_bench(level: float = 6.5) -> RehearsedBench:
     >>> usual_bench(200.0).day_shift
     2.0
     """
-    _check_above_zero("level", level)
+    above_zero("level", level)
     return RehearsedBench(
         level=level,
         reference_level=level,
@@ -109,8 +107,3 @@ def quiet_bench(level: float = 6.5) -> RehearsedBench:
     return replace(
         usual_bench(level), noise=Noise(0.0, 0.0), warm_up=Approach(), warm_up_spread=0.0, drift=(), day_shift=0.0
     )
-
-
-def _check_above_zero(name: str, value: float) -> None:
-    if not (value > 0 and math.isfinite(value)):
-        raise ValueError(f"bench: found {name} {value!r}; accepted: a number above 0")

@@ -9,7 +9,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, cast
 
-from lossstats.planning.planned_checks import COMPONENTS, as_term
+from lossstats.planning.planned_checks import COMPONENTS, as_term, checked_spread
+from lossstats.records.argument_checks import refuse
 from lossstats.rehearsal.rehearsed_bench import RehearsedBench
 from lossstats.run_plan.run_order import RunOrder, lay_out_runs
 from lossstats.simulator.simulated_levels import samples_of
@@ -197,17 +198,13 @@ def make_rehearsed_plan(
 
 
 def _checked_components(components: Mapping[str, Any]) -> dict[str, float]:
-    for name, value in components.items():
-        if name not in COMPONENTS:
-            raise ValueError(f"components: found {name!r}; accepted: {', '.join(COMPONENTS)}")
-        sd, dof = as_term(value)
-        if not (sd >= 0 and math.isfinite(sd)):
-            raise ValueError(f"components[{name!r}]: found {value!r}; accepted: a standard deviation of 0 or above")
-        if not dof > 0:
-            raise ValueError(f"components[{name!r}]: found {value!r}; accepted: degrees of freedom above 0, or inf")
     if not components:
         raise ValueError(f"components: found none; accepted: standard deviations of {', '.join(COMPONENTS)}")
-    return {name: float(as_term(value).standard_uncertainty) for name, value in components.items()}
+    for name in components:
+        if name not in COMPONENTS:
+            refuse("components", name, ", ".join(COMPONENTS))
+    spreads = {name: checked_spread(f"components[{name!r}]", value) for name, value in components.items()}
+    return {name: float(spread.standard_uncertainty) for name, spread in spreads.items()}
 
 
 def _checked_saving(saving: float | None, settings: Settings, level: float) -> float:

@@ -187,6 +187,7 @@ BAD = [
     (lambda: Source.resolution(-1), "step: found -1.0; accepted: a finite number of at least 0"),
     (lambda: Source.readings([1.0]), "values: found [1.0]; accepted: at least 2 readings of one quantity"),
     (lambda: Source.pooled(0.1, dof=5, count=0), "count: found 0; accepted: a whole number of at least 1"),
+    (lambda: Source.pooled(0.1, dof=5, count=math.inf), "count: found inf; accepted: a whole number of at least 1"),
     (lambda: Source.pooled(0.1, dof=5, count=1.5), "count: found 1.5; accepted: a whole number of at least 1"),
     (lambda: Source(0.0, 0.1, distribution="uniform"), "distribution: found 'uniform'; accepted: Gaussian, scaled"),
     (lambda: Source(0.0, 0.1, shape=(1.0,)), "shape: found (1.0,); accepted: 0 numbers for Gaussian"),

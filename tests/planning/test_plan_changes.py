@@ -70,7 +70,7 @@ def test_costs_that_follow_from_others():
 @pytest.mark.parametrize(
     ("costs", "text"),
     [
-        (COSTS | {"run": -1}, r"costs\['run'\]: found -1; accepted: a cost of 0 or above"),
+        (COSTS | {"run": -1}, r"costs\['run'\]: found -1.0; accepted: a finite number of at least 0"),
         (COSTS | {"run": math.nan}, r"costs\['run'\]: found nan"),
         ({"article": 1, "mount": 1}, "costs: found no 'run'; accepted: article, mount, run, and reference, longer_run"),
         (COSTS | {"oil": 1}, "costs: found 'oil'"),

@@ -142,10 +142,10 @@ PLAN = PlannedDesign("paired", 6, SPREAD)
     ("call", "text"),
     [
         (lambda: power_of(PLAN, math.inf), "difference: found inf; accepted: a finite number"),
-        (lambda: power_of(PLAN, 0.0, within=0.0), "within: found 0.0; accepted: a difference above 0"),
+        (lambda: power_of(PLAN, 0.0, within=0.0), "within: found 0.0; accepted: a finite number above 0"),
         (lambda: smallest_visible_difference(PLAN, power=0.05), "power: found 0.05; accepted: above the chance at no"),
         (lambda: smallest_visible_difference(PLAN, power=1.0), "power: found 1.0"),
-        (lambda: fit_for_question(PLAN, -1), "matters: found -1; accepted: a difference above 0"),
+        (lambda: fit_for_question(PLAN, -1), "matters: found -1.0; accepted: a finite number above 0"),
     ],
 )
 def test_bad_input_is_named(call, text):

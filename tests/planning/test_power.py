@@ -109,8 +109,9 @@ def test_smallest_differences():
     ("call", "text"),
     [
         (lambda: power_paired(math.nan, 1, 3), "difference: found nan"),
-        (lambda: power_paired(1, 0, 3), "sd: found 0; accepted: a standard deviation above 0"),
+        (lambda: power_paired(1, 0, 3), "sd: found 0.0; accepted: a finite number above 0"),
         (lambda: power_paired(1, 1, 1), "n: found 1; accepted: a whole number of at least 2"),
+        (lambda: power_paired(1, 1, math.inf), "n: found inf; accepted: a whole number of at least 2"),
         (lambda: power_welch(1, 1, 3, 1, 2.5), "n2: found 2.5"),
         (lambda: power_welch(1, 1, 3, math.inf, 3), "sd2: found inf"),
         (lambda: power_paired(1, 1, 3, alpha=1), "alpha: found 1"),

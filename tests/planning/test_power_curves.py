@@ -47,8 +47,9 @@ def test_single_counts_mounts_and_large_plans_are_thinned():
     [
         (lambda: power_curve(PLAN), "difference: found none; accepted: the true difference, for a curve over the units"),
         (lambda: power_curve(PLAN, over="mounts"), "over: found 'mounts'; accepted: 'units' or 'difference'"),
-        (lambda: power_curve(PLAN, difference=0.3, power=1.5), "power: found 1.5; accepted: between 0 and 1"),
+        (lambda: power_curve(PLAN, difference=0.3, power=1.5), "power: found 1.5; accepted: a number between 0 and 1"),
         (lambda: power_curve(PLAN, difference=0.3, values=(1, 2)), "articles: found 1"),
+        (lambda: power_curve(PLAN, difference=0.3, values=(4, 4.7)), r"values\[1\]: found 4.7; accepted: a whole number"),
     ],
 )  # fmt: skip
 def test_bad_input_is_named(call, text):
