@@ -33,7 +33,7 @@ ROOMS = {
     "conclusion": """shared_errors saving_budget looks result conclusion decisions reanalysis choices leave_out mixed_model
         analysis""",
     "review": "bundle reproduction sheet_pdf",
-    "archive": "archive_reading large_log column_cache archive_levels archive_folder archive",
+    "archive": "archive_reading column_cache large_log archive_levels archive_folder archive",
     "components": """anova nested_table nested_means component_result components nested_likelihood outlier_tests
         grubbs_pairs precision_result interlaboratory components_figures""",
     "planning": """plan_sheet plan_folder power interval_power equivalence_power planned_checks planned_spread planned_design

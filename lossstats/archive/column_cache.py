@@ -13,15 +13,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lossstats.archive.large_log import read_large_log
-from lossstats.trial_folder.folder_files import SampleFile
-from lossstats.trial_folder.raw_files import MOST_SAMPLE_BYTES, find_link
 from lossstats.trial_folder.samples import Samples
 from lossstats.trial_folder.settings import BenchModelKeys, LogKeys, ReadingsKeys
 
 # Changed with every change of what the reader takes or gives: whatever was kept before is then read anew.
 _RULES = 1
-_BLOCK = 1024 * 1024
 
 
 class ColumnCache:
@@ -43,47 +39,24 @@ class ColumnCache:
     def __init__(self, folder: str | os.PathLike[str]) -> None:
         self.folder = Path(folder)
 
-    def read(
-        self,
-        folder: str | os.PathLike[str],
-        file: str,
-        log: LogKeys | None = None,
-        readings: ReadingsKeys | None = None,
-        model: BenchModelKeys | None = None,
-    ) -> SampleFile:
-        """Read one sample file, from the kept columns where its content is the same.
+    def find(
+        self, sha256: str, log: LogKeys, readings: ReadingsKeys, model: BenchModelKeys | None = None
+    ) -> Samples | None:
+        """Find the columns of just these bytes under just these rules.
 
         Parameters
         ----------
-        folder : path
-            What the name is relative to.
-        file : str
-            Name of the file in it.
-        log, readings, model : LogKeys, ReadingsKeys, BenchModelKeys, optional
-            As in `lossstats.trial_folder.samples.read_samples`.
+        sha256 : str
+            Digest of the content of the file, taken anew.
+        log, readings, model : LogKeys, ReadingsKeys, BenchModelKeys or None
+            What the file is read by.
 
         Returns
         -------
-        SampleFile
-            As `lossstats.archive.large_log.read_large_log` gives it.
+        Samples or None
+            None where there are none, or something is wrong with them.
         """
-        keys, rules = log or LogKeys(), readings or ReadingsKeys()
-        form = _digest_of_rules(keys, rules, model)
-        sha256 = _digest_of_file(Path(folder), file)
-        kept = None if sha256 is None else self._find(sha256, form, keys)
-        if sha256 is not None and kept is not None:
-            return SampleFile(file, sha256, kept, [])
-        read = read_large_log(folder, file, keys, rules, model)
-        if read.samples is not None and read.sha256 is not None:
-            self._keep(read.sha256, form, read.samples)
-        return read
-
-    def _paths(self, sha256: str, form: str) -> tuple[Path, Path]:
-        name = hashlib.sha256(f"{sha256} {form}".encode()).hexdigest()
-        return self.folder / f"{name}.npy", self.folder / f"{name}.json"
-
-    def _find(self, sha256: str, form: str, log: LogKeys) -> Samples | None:
-        # The columns of just these bytes under just these rules; None where there are none, or something is wrong.
+        form = _digest_of_rules(log, readings, model)
         numbers, note = self._paths(sha256, form)
         try:
             told = json.loads(note.read_bytes())
@@ -102,8 +75,21 @@ class ColumnCache:
         table.flags.writeable = False
         return Samples(table[0], table[1], dict(zip(log.other, table[2:], strict=True)), stamp)
 
-    def _keep(self, sha256: str, form: str, samples: Samples) -> None:
-        # A cache that cannot be written to is no reason to stop.
+    def keep(
+        self, sha256: str, samples: Samples, log: LogKeys, readings: ReadingsKeys, model: BenchModelKeys | None = None
+    ) -> None:
+        """Keep the columns of a file without a fault; a folder that cannot be written to is no reason to stop.
+
+        Parameters
+        ----------
+        sha256 : str
+            Digest of the content of the file.
+        samples : Samples
+            What was read from it.
+        log, readings, model : LogKeys, ReadingsKeys, BenchModelKeys or None
+            What it was read by.
+        """
+        form = _digest_of_rules(log, readings, model)
         table = np.stack([samples.time_s, samples.values, *samples.operating_point.values()])
         stamp = None if samples.first_stamp is None else samples.first_stamp.isoformat()
         told = {"content": sha256, "rules": form, "numbers": _digest(table, stamp), "first_stamp": stamp}
@@ -115,25 +101,14 @@ class ColumnCache:
         except OSError:
             return
 
+    def _paths(self, sha256: str, form: str) -> tuple[Path, Path]:
+        name = hashlib.sha256(f"{sha256} {form}".encode()).hexdigest()
+        return self.folder / f"{name}.npy", self.folder / f"{name}.json"
+
 
 def _digest_of_rules(*settings: Any) -> str:
     # Settings are frozen dataclasses of plain values: their repr tells them apart.
     return hashlib.sha256(repr((_RULES, settings)).encode()).hexdigest()
-
-
-def _digest_of_file(folder: Path, file: str) -> str | None:
-    # None where the file is not one that may be read; the reader then says why.
-    path = folder / file
-    if find_link(folder, file) is not None or not path.is_file() or path.stat().st_size > MOST_SAMPLE_BYTES:
-        return None
-    found = hashlib.sha256()
-    try:
-        with path.open("rb", buffering=0) as stream:
-            while data := stream.read(_BLOCK):
-                found.update(data)
-    except OSError:
-        return None
-    return found.hexdigest()
 
 
 def _digest(table: NDArray[np.float64], stamp: str | None) -> str:

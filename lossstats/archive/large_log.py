@@ -12,6 +12,7 @@ from typing import BinaryIO
 import numpy as np
 from numpy.typing import NDArray
 
+from lossstats.archive.column_cache import ColumnCache
 from lossstats.trial_folder.faults import FaultList
 from lossstats.trial_folder.folder_files import SampleFile, read_sample_file
 from lossstats.trial_folder.number_rows import RowForm, read_block
@@ -37,6 +38,8 @@ def read_large_log(
     log: LogKeys | None = None,
     readings: ReadingsKeys | None = None,
     model: BenchModelKeys | None = None,
+    *,
+    cache: ColumnCache | None = None,
 ) -> SampleFile:
     """Read one sample file in blocks, its digest in the same pass.
 
@@ -48,6 +51,8 @@ def read_large_log(
         Name of the file in it, of at most 512 MiB.
     log, readings, model : LogKeys, ReadingsKeys, BenchModelKeys, optional
         As in `lossstats.trial_folder.samples.read_samples`.
+    cache : ColumnCache, optional
+        Spares the parsing where it holds the columns of the same content; else keeps them for the next time.
 
     Returns
     -------
@@ -59,20 +64,39 @@ def read_large_log(
     A file with a fault is read a second time by the strict reader, which says what is wrong and needs memory for the
     whole content. Uneven times, lost samples among them, are sorted once: that takes memory for one more column.
     """
-    place, keys = Path(folder), log or LogKeys()
-    path = place / file
-    if find_link(place, file) is None and path.is_file() and path.stat().st_size <= MOST_SAMPLE_BYTES:
-        with path.open("rb", buffering=0) as stream:
-            reading = _Reading(keys, readings or ReadingsKeys(), model, path.stat().st_size)
-            samples = reading.samples(stream)
-        if samples is not None:
-            return SampleFile(file, reading.sha256.hexdigest(), samples, [])
-    return read_sample_file(place, file, keys, readings, model)
+    place, rules = Path(folder), (log or LogKeys(), readings or ReadingsKeys(), model)
+    try:
+        read = _read_sound(place, file, rules, cache)
+    except OSError:
+        read = None
+    return read or read_sample_file(place, file, *rules)
+
+
+def _read_sound(
+    folder: Path, file: str, rules: tuple[LogKeys, ReadingsKeys, BenchModelKeys | None], cache: ColumnCache | None
+) -> SampleFile | None:
+    # None where the file is not to be opened, or has a fault: the strict reader then has the word.
+    path = folder / file
+    if find_link(folder, file) is not None or not path.is_file() or path.stat().st_size > MOST_SAMPLE_BYTES:
+        return None
+    with path.open("rb", buffering=0) as stream:
+        if cache is not None:
+            sha256 = hashlib.file_digest(stream, "sha256").hexdigest()
+            if (kept := cache.find(sha256, *rules)) is not None:
+                return SampleFile(file, sha256, kept, [])
+            stream.seek(0)
+        reading = _Reading(*rules, path.stat().st_size)
+        samples = reading.samples(stream)
+    if samples is None:
+        return None
+    if cache is not None:
+        cache.keep(reading.sha256.hexdigest(), samples, *rules)
+    return SampleFile(file, reading.sha256.hexdigest(), samples, [])
 
 
 @dataclass
 class _Reading:
-    # One pass over a file. Whatever is not as it should be ends it with None: the strict reader then has the word.
+    # One pass over a file. Whatever is not as it should be ends it with None.
     log: LogKeys
     readings: ReadingsKeys
     model: BenchModelKeys | None
