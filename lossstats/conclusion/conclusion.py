@@ -102,7 +102,7 @@ def conclude(trial: Trial, reduced: Sequence[ReducedRun]) -> Result:
     )
     plan = plan_record(trial)
     earlier = earlier_looks(trial.folder / FOLDER if trial.folder else None, trial.sha256)
-    counts = _unit_counts(units, trial.settings)
+    counts = comparison.n if comparison is not None else _unit_counts(units, trial.settings)
     notes = (
         *_notes(runs, units, drift),
         *corrected.notes,
@@ -180,8 +180,8 @@ def _after_first(trial: Trial) -> frozenset[str]:
     return frozenset(name for name, condition in first.items() if condition == trial.settings.comparison.after)
 
 
-def _unit_counts(units: UnitTable, settings: Settings) -> list[int]:
-    return [len(units.part(condition)) for condition in settings.comparison.all_conditions]
+def _unit_counts(units: UnitTable, settings: Settings) -> tuple[int, ...]:
+    return tuple(len(units.part(condition)) for condition in settings.comparison.all_conditions)
 
 
 def _options(

@@ -127,7 +127,7 @@ def look_notes(earlier: Sequence[Look], units: Sequence[int], planned: int | Non
         then = "; ".join(f"{look.units} units, {look.verdict}" for look in earlier)
         now = " and ".join(map(str, units))
         why = (
-            "The inputs were changed since, the units are as many"
+            "The inputs were changed since, the units are as many: a rule, a setting or a reading is another one"
             if all(look.units == now for look in earlier)
             else "Looking after every added unit raises 5 % false claims to about 17 % (simulated, 3 to 10 pairs)"
         )

@@ -44,6 +44,18 @@ def test_each_new_state_of_the_files_is_a_look_and_a_repeat_is_none(trial, tmp_p
     assert reproduce(tmp_path / "late").agrees
 
 
+def test_another_rule_on_the_same_units_is_no_growing_sample(trial, tmp_path):
+    write_trial(trial, tmp_path / "trial")
+    analyse(tmp_path / "trial").save(tmp_path / "trial")
+    keys = replace(trial.settings.comparison, confidence=0.9)
+    changed = replace(trial, settings=replace(trial.settings, comparison=keys))
+    write_trial(changed, tmp_path / "changed")
+    (tmp_path / "trial" / "trial.toml").write_bytes((tmp_path / "changed" / "trial.toml").read_bytes())
+    (note,) = (n for n in analyse(tmp_path / "trial").notes if n.startswith("look 2"))
+    assert "the units are as many: a rule, a setting or a reading is another one" in note
+    assert "17 %" not in note
+
+
 def test_a_plan_not_carried_out_says_so(trial):
     assert any("analysed early: 4 of the 6 units a condition" in note for note in analyse(trial).notes)
     assert look_notes((), [6], 6) == ()
