@@ -9,9 +9,9 @@ from typing import Any
 import numpy as np
 
 from lossstats.components.component_result import Components, dof_words
-from lossstats.components.nested_means import NestedMeans, mean_squares_of
+from lossstats.components.nested_means import NestedMeans, mean_squares_with_scatter
 from lossstats.components.nested_table import Array, NestedTable, read_nested_table
-from lossstats.records.argument_checks import refuse
+from lossstats.records.argument_checks import whole_number
 
 __all__ = ["DEFAULT_SEED", "Components", "variance_components"]
 
@@ -73,19 +73,13 @@ def variance_components(
     >>> print(found.statement("residual"))
     0.082 (0.053 to 0.179) W
     """
-    if draws < FEWEST_DRAWS or draws != int(draws):
-        refuse("draws", draws, f"a whole number, {FEWEST_DRAWS} or more")
+    draws = whole_number("draws", draws, FEWEST_DRAWS)
     nested = read_nested_table(table, levels, value=value)
-    means = mean_squares_of(nested)
-    if means.mean_squares[-1] == 0:
-        raise ValueError(
-            f"table, column {value!r}: found values that do not differ at all within any {nested.levels[-1]}; "
-            "accepted: values with some scatter (a display step may hide it: give the means of finer readings)"
-        )
+    means = mean_squares_with_scatter(nested, value)
     seed = int(rng) if isinstance(rng, int | np.integer) else None
     generator = np.random.default_rng(rng)
     dofs = means.degrees_of_freedom
-    shrinkage = generator.chisquare(dofs[:, None], (len(dofs), int(draws))) / dofs[:, None]
+    shrinkage = generator.chisquare(dofs[:, None], (len(dofs), draws)) / dofs[:, None]
     return _components(nested, means, unit, seed, shrinkage)
 
 

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from lossstats.components.nested_means import mean_squares_of
+from lossstats.components.nested_means import mean_squares_with_scatter
 from lossstats.components.nested_table import RESIDUAL, Array, read_nested_table
 from lossstats.records.argument_checks import refuse
 from lossstats.records.rendering import Record
@@ -116,11 +116,7 @@ def likelihood_components(
     equals `variance_components`. Its normal intervals are not for few articles, so none are given.
     """
     nested = read_nested_table(table, levels, value=value)
-    if mean_squares_of(nested).mean_squares[-1] == 0:
-        raise ValueError(
-            f"table, column {value!r}: found values that do not differ at all within any {nested.levels[-1]}; "
-            "accepted: some scatter"
-        )
+    mean_squares_with_scatter(nested, value)
     if len(nested.values) > MOST_VALUES:
         refuse("table", f"{len(nested.values)} values", f"{MOST_VALUES} at most; variance_components takes any number")
     names, design = _design(table, fixed, value, len(nested.values))

@@ -99,6 +99,35 @@ def mean_squares_of(table: NestedTable) -> NestedMeans:
     return NestedMeans(names, squares, dof, rows, contrasts, start + float(means[0]), balanced)
 
 
+def mean_squares_with_scatter(table: NestedTable, value: str) -> NestedMeans:
+    """Take the mean squares of a table whose innermost values scatter.
+
+    Parameters
+    ----------
+    table : NestedTable
+        One to three levels.
+    value : str
+        Column of the values, for the text of an error.
+
+    Returns
+    -------
+    NestedMeans
+        As `mean_squares_of` gives them.
+
+    Raises
+    ------
+    ValueError
+        If a level cannot be told from another, or the values within the innermost units do not differ at all.
+    """
+    means = mean_squares_of(table)
+    if means.mean_squares[-1] == 0:
+        raise ValueError(
+            f"table, column {value!r}: found values that do not differ at all within any {table.levels[-1]}; "
+            "accepted: values with some scatter (a display step may hide it: give the means of finer readings)"
+        )
+    return means
+
+
 def _averaged(means: Array, parents: Codes, counts: Codes) -> Array:
     first = np.bincount(parents, weights=means) / counts
     # A second pass takes up what rounding left in the first.

@@ -19,8 +19,12 @@ from lossstats.trial_folder.settings import (
 )
 
 _NOTE = "Invented data from the kit's bench simulator with a stored seed; no real chain or bench stands behind them."
+_CHAINS = "conveyor chains of one bakery after two weeks in flour dust"
+_BENCH = "two-sprocket loss bench of a small transmission laboratory"
+_CALIBRATION = InstrumentKeys(gain=0.005, zero=0.02)
 _LUBRICANT = "the same chain oil in both conditions, freshly applied after the wash"
 DUSTY, CLEANED = "dusty", "cleaned"
+_PAIRED = ComparisonKeys(design="paired", difference_that_matters=0.25, before=DUSTY, after=CLEANED)
 OILS = ("oil A", "oil B", "oil C", "oil D")
 # What a trial has to say about a line of its trial.toml, beside the meaning of the key.
 REASONS = {
@@ -49,16 +53,16 @@ def flour_dust_settings() -> Settings:
         trial=TrialKeys(
             question="Do conveyor chains from the bakery lose less power after a wash and a fresh oiling?", note=_NOTE
         ),
-        comparison=ComparisonKeys(design="paired", difference_that_matters=0.25, before=DUSTY, after=CLEANED),
+        comparison=_PAIRED,
         scope=ScopeKeys(
-            articles="conveyor chains of one bakery after two weeks in flour dust",
-            bench="two-sprocket loss bench of a small transmission laboratory",
+            articles=_CHAINS,
+            bench=_BENCH,
             lubricant=_LUBRICANT,
             operating_point="280 W input power, 95 r/min, 20 to 22 °C in the hall",
         ),
         readings=ReadingsKeys(resolution=0.005, interval_s=(5.0,)),
         log=LogKeys(other={"input_power_W": Column("input_power_W")}),
-        instrument=InstrumentKeys(gain=0.005, zero=0.02),
+        instrument=_CALIBRATION,
         settling=SettlingKeys(still_moving="leave out"),
         # Known from earlier check runs: a rounded estimate of the 0.063 W that mount, run and sampling make here.
         drift=DriftKeys(reference_repeatability=0.06, reference_repeatability_dof=20.0),
@@ -81,12 +85,12 @@ def one_chain_settings() -> Settings:
         ),
         scope=ScopeKeys(
             articles="one conveyor chain of a bakery after two weeks in flour dust",
-            bench="two-sprocket loss bench of a small transmission laboratory",
+            bench=_BENCH,
             lubricant=_LUBRICANT,
             operating_point="280 W input power, 95 r/min, hall temperature not recorded",
         ),
         readings=ReadingsKeys(resolution=0.01, interval_s=(25.0,)),
-        instrument=InstrumentKeys(gain=0.005, zero=0.02),
+        instrument=_CALIBRATION,
     )
 
 
@@ -113,12 +117,12 @@ def four_oils_settings() -> Settings:
         ),
         scope=ScopeKeys(
             articles="new conveyor chains of one make, washed and oiled afresh before every run",
-            bench="two-sprocket loss bench of a small transmission laboratory",
+            bench=_BENCH,
             lubricant="four chain oils, A to D, 2 ml each, wiped after ten minutes",
             operating_point="280 W input power, 95 r/min, 20 to 22 °C in the hall",
         ),
         readings=ReadingsKeys(resolution=0.005, interval_s=(10.0,)),
-        instrument=InstrumentKeys(gain=0.005, zero=0.02),
+        instrument=_CALIBRATION,
         drift=DriftKeys(reference_repeatability=0.05, reference_repeatability_dof=20.0),
     )
 
@@ -136,9 +140,9 @@ def two_shafts_settings() -> Settings:
             question="Do conveyor chains lose less power after a wash and a fresh oiling, on a bench of two shafts?",
             note=_NOTE,
         ),
-        comparison=ComparisonKeys(design="paired", difference_that_matters=0.25, before=DUSTY, after=CLEANED),
+        comparison=_PAIRED,
         scope=ScopeKeys(
-            articles="conveyor chains of one bakery after two weeks in flour dust",
+            articles=_CHAINS,
             bench="two-shaft bench of a small transmission laboratory, torque and speed on each shaft",
             lubricant=_LUBRICANT,
             operating_point="280 W input power, 95 r/min at the driving shaft, 20 to 22 °C in the hall",

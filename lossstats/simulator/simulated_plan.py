@@ -8,6 +8,7 @@ from datetime import datetime
 from itertools import pairwise
 from typing import Literal
 
+from lossstats.records.argument_checks import above_zero, not_negative, whole_number
 from lossstats.simulator.simulated_drift import Drift
 from lossstats.simulator.simulated_readings import Approach, Display, Faults, Noise
 from lossstats.trial_folder.settings import (
@@ -26,10 +27,9 @@ Design = Literal["paired", "independent", "controls", "single", "several"]
 Role = Literal["test", "reference", "zero"]
 
 
-def _not_negative(what: str, **values: float) -> None:
-    for name, value in values.items():
-        if not value >= 0:
-            raise ValueError(f"{what}: found {name} {value}; accepted: 0 or more")
+def _check_not_negative(part: object, *names: str) -> None:
+    for name in names:
+        not_negative(f"{type(part).__name__}.{name}", getattr(part, name))
 
 
 @dataclass(frozen=True)
@@ -69,13 +69,7 @@ class Articles:
     other_savings: tuple[float, ...] = ()
 
     def __post_init__(self) -> None:
-        _not_negative(
-            "Articles",
-            article_sd=self.article_sd,
-            change_sd=self.change_sd,
-            mount_sd=self.mount_sd,
-            run_sd=self.run_sd,
-        )
+        _check_not_negative(self, "article_sd", "change_sd", "mount_sd", "run_sd")
 
 
 @dataclass(frozen=True)
@@ -112,7 +106,8 @@ class Power:
     exponent: float = 1.0
 
     def __post_init__(self) -> None:
-        _not_negative("Power", run_spread=self.run_spread, within_sd=self.within_sd, step=self.step)
+        above_zero("Power.nominal", self.nominal)
+        _check_not_negative(self, "run_spread", "within_sd", "step")
 
 
 @dataclass(frozen=True)
@@ -145,7 +140,7 @@ class Bench:
     zero_sd: float = 0.0
 
     def __post_init__(self) -> None:
-        _not_negative("Bench", day_shift_sd=self.day_shift_sd, gain_sd=self.gain_sd, zero_sd=self.zero_sd)
+        _check_not_negative(self, "day_shift_sd", "gain_sd", "zero_sd")
 
 
 @dataclass(frozen=True)
@@ -175,6 +170,12 @@ class Readings:
     approach_spread: float = 0.0
     noise: Noise = field(default_factory=Noise)
     display: Display = field(default_factory=Display)
+
+    def __post_init__(self) -> None:
+        whole_number("Readings.samples", self.samples, 1)
+        whole_number("Readings.zero_samples", self.zero_samples, 0)  # a plan may have no zero runs
+        above_zero("Readings.interval_s", self.interval_s)
+        _check_not_negative(self, "approach_spread")
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,8 @@ from decimal import Decimal
 import numpy as np
 from numpy.typing import NDArray
 
+from lossstats.records.argument_checks import above_zero, not_negative, refuse, whole_number
+
 Array = NDArray[np.float64]
 
 
@@ -36,8 +38,8 @@ class Approach:
                 f"Approach: found {len(self.amplitudes)} amplitudes and {len(self.time_constants_s)} time constants; "
                 "accepted: one time constant for every amplitude"
             )
-        if any(tau <= 0 for tau in self.time_constants_s):
-            raise ValueError(f"Approach: found time_constants_s {self.time_constants_s}; accepted: all above 0")
+        for tau in self.time_constants_s:
+            above_zero("Approach.time_constants_s", tau)
 
     def at(self, time_s: Array) -> Array:
         """Deviation from the level.
@@ -98,14 +100,12 @@ class Noise:
     student_dof: float = math.inf
 
     def __post_init__(self) -> None:
-        if min(self.correlated_sd, self.white_sd) < 0:
-            raise ValueError(
-                f"Noise: found correlated_sd {self.correlated_sd} and white_sd {self.white_sd}; accepted: 0 or more"
-            )
+        not_negative("Noise.correlated_sd", self.correlated_sd)
+        not_negative("Noise.white_sd", self.white_sd)
         if not -1 < self.phi < 1:
-            raise ValueError(f"Noise: found phi {self.phi}; accepted: above -1 and below 1")
+            refuse("Noise.phi", self.phi, "above -1 and below 1")
         if not self.student_dof > 2:
-            raise ValueError(f"Noise: found student_dof {self.student_dof}; accepted: above 2, where the sd exists")
+            refuse("Noise.student_dof", self.student_dof, "above 2, where the standard deviation exists")
 
     def draw(self, samples: int, *, rng: np.random.Generator | int, runs: int | None = None) -> Array:
         """Noise of one run or of several independent runs.
@@ -181,11 +181,9 @@ class Display:
     highest: float = math.inf
 
     def __post_init__(self) -> None:
-        if not (self.step >= 0 and self.lowest < self.highest):
-            raise ValueError(
-                f"Display: found step {self.step}, lowest {self.lowest}, highest {self.highest}; "
-                "accepted: step 0 or more, lowest below highest"
-            )
+        not_negative("Display.step", self.step)
+        if not self.lowest < self.highest:
+            refuse("Display.lowest", self.lowest, f"below highest, here {self.highest}")
 
     def show(self, values: Array) -> Array:
         """Show values as the display gives them.
@@ -301,11 +299,8 @@ def simulate_run(
     >>> time_s.tolist(), values.tolist()
     ([0.0, 5.0, 10.0], [6.5, 6.5, 6.5])
     """
-    if samples < 1 or interval_s <= 0:
-        raise ValueError(
-            f"simulate_run: found samples {samples}, interval_s {interval_s}; accepted: at least 1 sample, above 0 s"
-        )
-    time_s = np.arange(samples, dtype=np.float64) * interval_s
+    samples = whole_number("samples", samples, 1)
+    time_s = np.arange(samples, dtype=np.float64) * above_zero("interval_s", interval_s)
     values = level + (noise or Noise()).draw(samples, rng=rng)
     if approach is not None:
         values = values + approach.at(time_s)

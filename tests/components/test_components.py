@@ -136,7 +136,7 @@ def test_refusals(found):
     for call in (found.interval, found.upper, found.planning_sd, found.statement):
         with pytest.raises(ValueError, match="confidence: found 95; accepted: a number between 0 and 1"):
             call("mount", 95)
-    with pytest.raises(ValueError, match="draws: found 100; accepted: a whole number, 2000 or more"):
+    with pytest.raises(ValueError, match="draws: found 100; accepted: a whole number of at least 2000"):
         variance_components(TABLE, ["article"], draws=100)
     with pytest.raises(ValueError, match="column 'value': found values that do not differ at all within any article"):
         variance_components({"article": "AABB", "value": [1, 1, 2, 2]}, ["article"])

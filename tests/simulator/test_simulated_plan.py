@@ -35,10 +35,13 @@ def test_repeatability_without_any_scatter_is_left_unsaid():
 @pytest.mark.parametrize(
     ("make", "message"),
     [
-        (lambda: Articles(mount_sd=-0.1), "Articles: found mount_sd -0.1; accepted: 0 or more"),
-        (lambda: Articles(run_sd=math.nan), "Articles: found run_sd nan; accepted: 0 or more"),
-        (lambda: Bench(gain_sd=-1.0), "Bench: found gain_sd -1.0; accepted: 0 or more"),
-        (lambda: Power(within_sd=-1.0), "Power: found within_sd -1.0; accepted: 0 or more"),
+        (lambda: Articles(mount_sd=-0.1), "Articles.mount_sd: found -0.1; accepted: a finite number of at least 0"),
+        (lambda: Articles(run_sd=math.nan), "Articles.run_sd: found nan; accepted: a finite number of at least 0"),
+        (lambda: Bench(gain_sd=-1.0), "Bench.gain_sd: found -1.0; accepted: a finite number of at least 0"),
+        (lambda: Power(within_sd=-1.0), "Power.within_sd: found -1.0; accepted: a finite number of at least 0"),
+        (lambda: Power(nominal=0.0), "Power.nominal: found 0.0; accepted: a finite number above 0"),
+        (lambda: Readings(samples=2.5), "Readings.samples: found 2.5; accepted: a whole number of at least 1"),
+        (lambda: Readings(interval_s=math.nan), "Readings.interval_s: found nan; accepted: a finite number above 0"),
         (lambda: replace(lay_out("paired"), after="cleaned"), "found condition 'after'; accepted: 'before' or"),
         (lambda: replace(lay_out("paired"), runs=lay_out("paired").runs[::-1]), "found runs out of bench order"),
         (

@@ -52,9 +52,10 @@ class TestNoise:
     @pytest.mark.parametrize(
         ("keys", "message"),
         [
-            ({"phi": 1.0}, "found phi 1.0; accepted: above -1 and below 1"),
-            ({"white_sd": -0.1}, "white_sd -0.1; accepted: 0 or more"),
-            ({"student_dof": 2.0}, "found student_dof 2.0; accepted: above 2"),
+            ({"phi": 1.0}, "Noise.phi: found 1.0; accepted: above -1 and below 1"),
+            ({"white_sd": -0.1}, "Noise.white_sd: found -0.1; accepted: a finite number of at least 0"),
+            ({"correlated_sd": math.nan}, "Noise.correlated_sd: found nan; accepted: a finite number of at least 0"),
+            ({"student_dof": 2.0}, "Noise.student_dof: found 2.0; accepted: above 2"),
         ],
     )
     def test_refuses_what_has_no_meaning(self, keys, message):
@@ -83,7 +84,7 @@ class TestApproach:
     def test_refuses_unequal_lengths_and_times_not_above_zero(self):
         with pytest.raises(ValueError, match="found 1 amplitudes and 0 time constants; accepted: one time constant"):
             Approach((0.1,))
-        with pytest.raises(ValueError, match=r"found time_constants_s \(0.0,\); accepted: all above 0"):
+        with pytest.raises(ValueError, match="Approach.time_constants_s: found 0.0; accepted: a finite number above 0"):
             Approach((0.1,), (0.0,))
 
 
@@ -105,7 +106,7 @@ class TestDisplay:
         assert Display(0.0, -1.0, 7.0).show(np.array([-3.0, 2.0, 9.0])).tolist() == [-1.0, 2.0, 7.0]
 
     def test_refuses_a_range_upside_down(self):
-        with pytest.raises(ValueError, match=r"lowest 2.0, highest 1.0; accepted: step 0 or more, lowest below"):
+        with pytest.raises(ValueError, match=r"Display.lowest: found 2.0; accepted: below highest, here 1.0"):
             Display(0.0, 2.0, 1.0)
 
 
@@ -138,5 +139,5 @@ def test_same_seed_same_readings_other_seed_others():
 
 
 def test_refuses_a_run_without_samples():
-    with pytest.raises(ValueError, match=r"found samples 0, interval_s 5.0; accepted: at least 1 sample"):
+    with pytest.raises(ValueError, match="samples: found 0; accepted: a whole number of at least 1"):
         simulate_run(samples=0, rng=1)
