@@ -17,7 +17,6 @@ from lossstats.records.rendering import Record, shown_dof
 if TYPE_CHECKING:
     import pandas as pd
 
-    from lossstats.components.components import Components
     from lossstats.conclusion.result import Result
 
 
@@ -161,34 +160,6 @@ def components_from_trials(folders_or_trials: Any) -> PilotComponents:
         units.pop(),
         (*notes, *more, *_missing(components)),
     )
-
-
-def planning_components(found: Components, *, assurance: float = 0.8) -> dict[str, float]:
-    """Turn the components of a nested table into what a plan reckons with.
-
-    Parameters
-    ----------
-    found : Components
-        Of `lossstats.variance_components`, with levels named ``article``, ``mount`` or both.
-    assurance : float, default 0.8
-        Chance that the true standard deviation is not larger, for each level by itself.
-
-    Returns
-    -------
-    dict of str to float
-        Inflated standard deviations, to be taken at face value: above 0 also where the estimate is 0. What is below the
-        innermost level is the ``run``; below articles alone it is the ``mount``, which then contains the run.
-
-    Raises
-    ------
-    ValueError
-        If a level has another name.
-    """
-    unknown = [level for level in found.levels[:-1] if level not in ("article", "mount")]
-    if unknown:
-        raise ValueError(f"found: the level {unknown[0]!r}; accepted: article, mount, as columns of the table")
-    below = {found.levels[-1]: "run" if "mount" in found.levels else "mount"}
-    return {below.get(level, level): found.planning_sd(level, assurance) for level in found.levels}
 
 
 def _squares(result: Result) -> dict[str, MeanSquare]:

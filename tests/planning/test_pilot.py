@@ -4,12 +4,10 @@ import math
 from dataclasses import replace
 from pathlib import Path
 
-import numpy as np
 import pytest
 from scipy import stats
 
-from lossstats.components.components import variance_components
-from lossstats.planning.pilot import components_from_trials, planning_components
+from lossstats.planning.pilot import components_from_trials
 from lossstats.planning.planned_design import PlannedDesign
 from lossstats.simulator.simulate import Bench, Noise, Readings, lay_out, simulate_trial
 from lossstats.trial_folder.trial import read_trial
@@ -72,26 +70,13 @@ def test_trials_are_pooled_and_the_change_needs_pairs():
     assert "change" in alone_controls and alone_controls["mount"].degrees_of_freedom == pytest.approx(12)
 
 
-def test_components_of_a_nested_table_for_a_plan():
-    rng = np.random.default_rng(6)
-    rows = {"article": np.repeat(list("ABCD"), 4), "mount": np.tile([1, 1, 2, 2], 4), "value": rng.normal(size=16)}
-    nested = variance_components(rows, ["article", "mount"])
-    planned = planning_components(nested)
-    assert planned == {
-        "article": nested.planning_sd("article"), "mount": nested.planning_sd("mount"), "run": nested.planning_sd("residual"),
-    }  # fmt: skip
-    assert min(planned.values()) > 0
-    alone = planning_components(variance_components(rows, ["article"]), assurance=0.9)
-    assert set(alone) == {"article", "mount"}
-    with pytest.raises(ValueError, match="found: the level 'day'; accepted: article, mount"):
-        planning_components(variance_components({**rows, "day": rows["article"]}, ["day"]))
-
-
 def test_bad_input_is_named():
     with pytest.raises(ValueError, match="found nothing repeated, neither runs nor mounts nor articles"):
         components_from_trials(EXAMPLES / "one_chain")
     with pytest.raises(ValueError, match="folders_or_trials: found none; accepted: at least one trial"):
         components_from_trials([])
+    with pytest.raises(ValueError, match="^assurance: found 1.0; accepted: a number between 0 and 1"):
+        components_from_trials(EXAMPLES / "flour_dust").planning_sd(1.0)
     trial = quick("independent", 1, articles=2, references_every=None)
     other = replace(trial, settings=replace(trial.settings, trial=replace(trial.settings.trial, unit="kW")))
     with pytest.raises(ValueError, match="found the units W, kW; accepted: one and the same"):
