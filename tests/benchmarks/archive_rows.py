@@ -27,6 +27,10 @@ from lossstats.trial_folder.settings import Column, LogKeys
 
 NAMES = ("time_s", "loss_W", "power_W", "oil_C")
 LOG = LogKeys(other={name: Column(name) for name in NAMES[2:]})
+SETTINGS = (
+    '[trial]\nquestion = "Does a wash pay?"\n[comparison]\nbefore = "dusty"\nafter = "cleaned"\n'
+    'design = "paired"\n[readings]\nresolution = 0.001\n'
+)
 Row = partial(TimedRow, pairs=5)
 
 
@@ -45,9 +49,9 @@ def write_small(folder: Path, count: int, samples: int = 36) -> list[str]:
     return files
 
 
-def write_big(path: Path, rows: int, loss_W: float = 7.0) -> None:
+def write_big(path: Path, rows: int, loss_W: float = 7.0, seed: int = 2) -> None:
     """One file of two columns, 10 samples a second; readings about 10 W have rows of two lengths."""
-    rng = np.random.default_rng(2)
+    rng = np.random.default_rng(seed)
     with path.open("w") as stream:
         stream.write("time_s,loss_W\n")
         for start in range(0, rows, 100_000):
@@ -175,16 +179,12 @@ def big_rows(folder: Path, counts: tuple[int, ...]) -> Iterator[TimedRow]:
 
 def write_trials(folder: Path, count: int, runs: int = 12) -> list[Path]:
     """Trial folders of an invented archive: 12 runs of 36 samples each."""
-    toml = (
-        '[trial]\nquestion = "Does a wash pay?"\n[comparison]\nbefore = "dusty"\nafter = "cleaned"\n'
-        'design = "paired"\n[readings]\nresolution = 0.001\n'
-    )
     rng = np.random.default_rng(3)
     made = []
     for number in range(count):
         trial = folder / f"t{number:04d}"
         (trial / "samples").mkdir(parents=True)
-        (trial / "trial.toml").write_text(toml)
+        (trial / "trial.toml").write_text(SETTINGS)
         day = datetime(2031, 1, 1, 8, tzinfo=UTC) + timedelta(days=number)
         sheet = ["run,start,role,article,condition,mount,file,remarks"]
         for run in range(runs):

@@ -1,6 +1,7 @@
 """The calls that are timed give the same answers, at small sizes."""
 
 import archive_rows as archive
+import large
 import pytest
 import reducing_rows as reducing
 
@@ -24,3 +25,12 @@ def test_archives(tmp_path):
     folders = archive.write_trials(tmp_path, 2)
     found = archive.reduce_archive(folders)
     assert (len(found.runs), found.failed) == (24, ())
+
+
+def test_large_archives_at_a_small_size(tmp_path, capsys):
+    large.write_long_trial(tmp_path / "t0", 4, 2000)
+    for workers in (0, 2):
+        large.reduce_and_tell(tmp_path, workers)
+    told = capsys.readouterr().out
+    assert told.count("4 runs of 1 folder(s), 0 failed") == 2
+    assert told.count(", equal;") == 2
