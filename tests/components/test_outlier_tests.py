@@ -111,13 +111,43 @@ def test_cochran_without_scatter_elsewhere_is_never_p_zero():
     assert found.statistic == 1 and 0 < found.p_value < 0.01 and found.suspects == ("L03",)
 
 
-@pytest.mark.parametrize(
-    ("p", "one", "five"), [(3, 1.155, 1.155), (8, 2.274, 2.126), (10, 2.482, 2.290), (20, 3.001, 2.709)]
-)
-def test_grubbs_table(p, one, five):
-    """ISO 5725-2, table 5, one largest or one smallest (from memory, recomputed)."""
-    assert grubbs_limit(p, 0.01) == pytest.approx(one, abs=0.0011)
-    assert grubbs_limit(p, 0.05) == pytest.approx(five, abs=0.0011)
+# Critical values of Cochran's test at 5 %, n = 2 to 5: National Measurement System (UK), "Cochran test",
+# www.nmschembio.org.uk, read there.
+COCHRAN_5 = """
+2 0.998 0.975 0.939 0.906
+3 0.967 0.871 0.798 0.746
+4 0.906 0.768 0.684 0.629
+5 0.841 0.684 0.598 0.544
+6 0.781 0.616 0.532 0.480
+7 0.727 0.561 0.480 0.431
+8 0.680 0.516 0.438 0.391
+9 0.638 0.477 0.403 0.358
+10 0.602 0.445 0.373 0.331
+15 0.471 0.335 0.276 0.242
+20 0.389 0.270 0.221 0.192
+"""
+
+
+@pytest.mark.parametrize("row", COCHRAN_5.strip().splitlines(), ids=lambda row: f"{row.split()[0]} laboratories")
+def test_cochran_table_at_5_percent(row):
+    p, *printed = row.split()
+    tests = [cochran_test(np.arange(1.0, int(p) + 1), np.full(int(p), n - 1.0), NAMES) for n in range(2, 6)]
+    assert [test.critical_5 for test in tests] == pytest.approx([float(c) for c in printed], abs=0.0011)
+
+
+# Critical values of Grubbs' test of one mean at 5 % and 1 %, two-sided: chem.libretexts.org, Analytic References,
+# Appendix 07, read there (n = 7 at 5 % and n = 15 at 1 % are misprinted and left out); 20 as in ISO 5725-2, table 5
+# (from memory, recomputed).
+GRUBBS = {
+    3: (1.155, 1.155), 4: (1.481, 1.496), 5: (1.715, 1.764), 6: (1.887, 1.973), 8: (2.126, 2.274), 9: (2.215, 2.387),
+    10: (2.290, 2.482), 11: (2.355, 2.564), 12: (2.412, 2.636), 13: (2.462, 2.699), 14: (2.507, 2.755),
+    20: (2.709, 3.001),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("p", GRUBBS)
+def test_grubbs_table(p):
+    assert (grubbs_limit(p, 0.05), grubbs_limit(p, 0.01)) == pytest.approx(GRUBBS[p], abs=0.0011)
 
 
 def test_grubbs_high_and_low_are_mirror_images():
