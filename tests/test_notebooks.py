@@ -180,7 +180,7 @@ def kernel() -> Iterator[AsyncKernelManager]:
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory: pytest.TempPathFactory) -> str:
-    """Make a folder as `lossstats new` does, other articles in each condition, filled by the simulator."""
+    """Make a folder by `lossstats new` and `plan`, other articles in each condition, filled otherwise than planned."""
     place = tmp_path_factory.mktemp("made")
     folder, simulated = place / "own", place / "simulated"
     assert main(["new", str(folder)]) == 0
@@ -190,7 +190,11 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> str:
     for key, value in filled.items():
         text, count = re.subn(rf'(?m)^{key} = ""  # to be filled$', f'{key} = "{value}"', text)
         assert count == 1
+    text += (
+        '\n[plan]\nfirst_start = "2025-02-04T08:00:00+01:00"\narticles = ["C1", "C2", "C3", "C4"]\none_way = false\n'
+    )
     (folder / "trial.toml").write_text(text, encoding="utf-8", newline="")
+    assert main(["plan", str(folder)]) == 0
     shutil.copy(simulated / "run_sheet.csv", folder)
     shutil.copytree(simulated / "samples", folder / "samples", dirs_exist_ok=True)
     return folder.as_posix()
