@@ -22,7 +22,7 @@ from lossstats.monte_carlo.linear_validation import (
 from lossstats.monte_carlo.model_draws import MOST_DRAWS, ModelDraws, Progress, adaptive_block
 from lossstats.monte_carlo.monte_carlo_result import MonteCarlo, MonteCarloOutputs
 from lossstats.monte_carlo.random_draws import InputDraws
-from lossstats.records.argument_checks import open_share, refuse
+from lossstats.records.argument_checks import open_share, refuse, seed_of
 from lossstats.records.estimate import Interval
 
 Array = NDArray[np.float64]
@@ -110,7 +110,7 @@ def propagate_monte_carlo(
     check_digits(digits)
     number = _check_draws(draws, confidence)
     _check_running(workers, progress)
-    entropy, seed = _entropy(rng)
+    entropy = seed_of(rng)
     function = ModelFunction(model, {name: source.value for name, source in inputs.items()})
     result_units = _output_units(unit, function.outputs)
     joint = InputDraws(inputs, correlation, simultaneous)
@@ -134,7 +134,7 @@ def propagate_monte_carlo(
             validation=_validate(linear[name], values, u, confidence, digits),
             output=name,
             unit=result_units[name],
-            seed=seed,
+            seed=None if isinstance(rng, np.random.Generator) else entropy,
             notes=notes,
             _draws=values,
         )
@@ -194,15 +194,6 @@ def _check_draws(draws: object, confidence: float) -> int | None:
     if not whole or not fewest <= int(draws) <= _MOST_FIXED:  # type: ignore[call-overload]
         refuse("draws", draws, f'"adaptive", or a whole number from {fewest} (20 draws outside) to {_MOST_FIXED}')
     return int(draws)  # type: ignore[call-overload,no-any-return]
-
-
-def _entropy(rng: object) -> tuple[int, int | None]:
-    """Seed of all streams, and the integer given if there was one."""
-    if isinstance(rng, np.random.Generator):
-        return int(rng.integers(1 << 63)), None
-    if isinstance(rng, bool) or not isinstance(rng, int | np.integer) or rng < 0:
-        refuse("rng", rng, "a Generator, or an integer of at least 0, so that the draws can be made again")
-    return int(rng), int(rng)
 
 
 def _output_units(unit: str | Sequence[str], outputs: tuple[str, ...]) -> dict[str, str]:

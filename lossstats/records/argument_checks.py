@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable
+from numbers import Integral
 from typing import Any, NoReturn
 
 
@@ -176,6 +177,33 @@ def readings_of(argument: str, found: Iterable[Any]) -> tuple[float, ...]:
     if len(numbers) < 2:
         refuse(argument, list(numbers), "at least 2 readings of one quantity")
     return numbers
+
+
+def seed_of(rng: Any) -> int:
+    """Take the seed of random streams that are to be spawned.
+
+    Parameters
+    ----------
+    rng : Generator or int
+        The seed itself, or a generator, which is asked for one number.
+
+    Returns
+    -------
+    int
+        At least 0.
+
+    Raises
+    ------
+    ValueError
+        If it is neither.
+    """
+    import numpy as np
+
+    if isinstance(rng, np.random.Generator):
+        return int(rng.integers(1 << 63))
+    if isinstance(rng, bool) or not isinstance(rng, Integral) or rng < 0:
+        refuse("rng", rng, "a Generator, or a whole number of at least 0, so that the draws can be made again")
+    return int(rng)
 
 
 def _number(

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from lossstats.records.argument_checks import whole_number
+from lossstats.records.argument_checks import seed_of, whole_number
 from lossstats.records.rendering import shown
 from lossstats.rehearsal.rehearsal_result import Rehearsal, Rehearsed, summed
 from lossstats.rehearsal.rehearsed_bench import RehearsedBench, usual_bench
@@ -87,7 +87,7 @@ def rehearse(
     bench = bench or usual_bench()
     settings, order = open_plan(plan)
     rehearsed = make_rehearsed_plan(settings, order, components, saving, bench)
-    seed = _seed_of(rng)
+    seed = seed_of(rng)
     savings = (0.0, rehearsed.saving)
     blocks = [
         lay_out_blocks(rehearsed.at(true), trials, sequence, from_samples=from_samples)
@@ -120,14 +120,6 @@ def rehearse(
         seed=seed,
         notes=(*_notes(none, some, rehearsed, from_samples=from_samples), *rehearsed.notes),
     )
-
-
-def _seed_of(rng: np.random.Generator | int) -> int:
-    if isinstance(rng, np.random.Generator):
-        return int(rng.integers(2**63))
-    if isinstance(rng, bool) or rng != int(rng) or rng < 0:
-        raise ValueError(f"rng: found {rng!r}; accepted: a Generator, or a whole number of 0 or more")
-    return int(rng)
 
 
 def _words(none: Rehearsed, some: Rehearsed, rehearsed: RehearsedPlan, trials: int) -> str:

@@ -205,7 +205,7 @@ def test_simultaneous_readings():
         ({"digits": 0}, "digits: found 0; accepted: a whole number from 1 to 4"),
         ({"workers": 0}, "workers: found 0; accepted: a whole number of threads"),
         ({"progress": 3}, "progress: found 3; accepted: a callable"),
-        ({"rng": None}, "rng: found None; accepted: a Generator, or an integer of at least 0"),
+        ({"rng": None}, "rng: found None; accepted: a Generator, or a whole number of at least 0"),
         ({"rng": -1}, "rng: found -1"),
         ({"unit": ("W", "V")}, r"unit: found \('W', 'V'\); accepted: one for each output of the model, result"),
         ({"units": {"drive": "kW"}}, r"inputs\['drive'\].unit: found 'W'; accepted: 'kW'"),

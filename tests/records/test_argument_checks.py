@@ -12,6 +12,7 @@ from lossstats.records.argument_checks import (
     open_share,
     readings_of,
     refuse,
+    seed_of,
     whole_number,
 )
 
@@ -60,6 +61,19 @@ def test_not_a_whole_number_of_at_least_2(found):
 
 def test_whole_numbers_come_back_as_int():
     assert [type(whole_number("n", found, 2)) for found in (2, 3.0, np.int64(4), np.float64(5))] == [int] * 4
+
+
+@pytest.mark.parametrize("found", [-1, 1.5, math.inf, "1", None, True])
+def test_not_a_seed(found):
+    with pytest.raises(ValueError, match="^rng: found .*; accepted: a Generator, or a whole number of at least 0"):
+        seed_of(found)
+
+
+def test_a_generator_is_asked_for_a_seed_once():
+    assert (seed_of(7), seed_of(np.int64(7))) == (7, 7)
+    first, second = np.random.default_rng(3), np.random.default_rng(3)
+    assert seed_of(first) == int(second.integers(2**63))
+    assert first.bit_generator.state == second.bit_generator.state
 
 
 def test_edges_that_pass():

@@ -137,7 +137,7 @@ def test_a_number_of_trials_out_of_range_is_refused(trials):
 
 @pytest.mark.parametrize("rng", [-1, 0.5, True])
 def test_a_seed_out_of_range_is_refused(rng):
-    with pytest.raises(ValueError, match=rf"rng: found {rng}; accepted: a Generator, or a whole number of 0 or more"):
+    with pytest.raises(ValueError, match=rf"rng: found {rng}; accepted: a Generator, or a whole number of at least 0"):
         rehearse(PLAN, 2, components=SPREAD, rng=rng)
 
 
