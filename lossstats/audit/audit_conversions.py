@@ -99,7 +99,7 @@ def _of_levels(claim: QuotedSet) -> list[str]:
     if not percents:
         return []
     before, after = (claim.figures[name].with_unit for name in ("before", "after"))
-    down = percents.get("before", -percents.get("after", 0.0)) >= 0
+    down = percents.get("before", percents.get("after", 0.0)) >= 0
     lines = []
     for key, percent in percents.items():
         size = _with_rounding(claim, key, percent)

@@ -58,3 +58,9 @@ def test_sentences():
     assert in_words(claim(before="8")) == ()
     # no change: what rounding leaves open goes both ways
     assert in_words(claim(before="8.0", after="8.0"))[0] == "8.0 W is 0.0 % (rounding: −1.3 to 1.2) less than 8.0 W"
+
+
+@pytest.mark.parametrize(("before", "after"), [("0 W", "5 W"), ("5 W", "0 W")])
+def test_from_or_to_nothing(before, after):
+    (said,) = in_words(claim(before=before, after=after))
+    assert said.startswith("0 W is 100 %") and said.endswith("less than 5 W")
