@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from lossstats.bench.chart_limits import (
-    SPREADS,
     FalseAlarms,
     SpreadFrom,
     chart_spread,
@@ -26,7 +25,7 @@ from lossstats.bench.check_chart import Chart, ChartedCheck, Role, Rule, Stage
 from lossstats.bench.check_entries import Check, is_date
 from lossstats.bench.check_history import CheckHistory, make_check_history, read_check_history
 from lossstats.one_run.stationary import lag_one
-from lossstats.records.argument_checks import above_zero, open_share
+from lossstats.records.argument_checks import above_zero, open_share, refuse
 from lossstats.records.estimate import Interval
 
 if TYPE_CHECKING:
@@ -94,7 +93,8 @@ def check_standard_chart(
     ------
     ValueError
         If the base period is too short, lies outside the history, does not scatter or holds an event of
-        `restart_after`; if the history mixes benches or articles; if an argument is out of range.
+        `restart_after`; if no check bears one of these; if the history mixes benches or articles; if an argument is
+        out of range.
 
     Notes
     -----
@@ -108,8 +108,9 @@ def check_standard_chart(
     checks made only when something seemed wrong; `Chart.not_for` has the list.
     """
     chosen = _chosen(_as_history(history), bench, article)
-    _check_arguments(spread_from, width, ewma_weight, ewma_width, repeatability_alpha)
+    _check_arguments(width, ewma_weight, ewma_width, repeatability_alpha)
     checks = chosen.checks
+    _check_events(checks, restart_after)
     first, count = _base_place(checks, base_period)
     rules = _Rules(count, spread_from, width, ewma_weight, ewma_width, repeatability_alpha)
     starts = _stage_starts(checks, first, count, restart_after)
@@ -142,14 +143,22 @@ def _chosen(history: CheckHistory, bench: str | None, article: str | None) -> Ch
     return chosen
 
 
-def _check_arguments(spread_from: str, width: float, weight: float, ewma_width: float, alpha: float) -> None:
-    if spread_from not in SPREADS:
-        raise ValueError(f"spread_from: found {spread_from!r}; accepted: {' or '.join(map(repr, SPREADS))}")
+def _check_arguments(width: float, weight: float, ewma_width: float, alpha: float) -> None:
     for name, value in (("width", width), ("ewma_width", ewma_width)):
         above_zero(name, value)
     if not 0 < weight <= 1:
-        raise ValueError(f"ewma_weight: found {weight!r}; accepted: above 0, at most 1, usually 0.2 to 0.3")
+        refuse("ewma_weight", weight, "above 0, at most 1, usually 0.2 to 0.3")
     open_share("repeatability_alpha", alpha)
+
+
+def _check_events(checks: Sequence[Check], restart_after: Sequence[str]) -> None:
+    """Refuse events that no check bears: limits that were to be set anew would silently go on."""
+    known = list(dict.fromkeys(check.event for check in checks if check.event))
+    # A text by itself would match every event that is a part of it.
+    strange = [restart_after] if isinstance(restart_after, str) else [e for e in restart_after if e not in known]
+    if strange:
+        listed = ", ".join(map(repr, known)) or "none, as the history has no event"
+        refuse("restart_after", strange[0], f"a list of events of the history: {listed}")
 
 
 def _base_place(checks: Sequence[Check], base_period: tuple[str, str] | int) -> tuple[int, int]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Literal
+from typing import Literal, get_args
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +15,6 @@ from lossstats.records.rendering import Record
 
 Array = NDArray[np.float64]
 SpreadFrom = Literal["moving range", "standard deviation"]
-SPREADS: tuple[SpreadFrom, ...] = ("moving range", "standard deviation")
 _REACH = 9.0  # standard deviations; a normal variable beyond has a chance of 1e-19
 
 
@@ -119,7 +118,7 @@ def _spreads(rows: Array, spread_from: SpreadFrom) -> Array:
         return np.asarray(np.abs(np.diff(rows, axis=1)).mean(axis=1) / d2(2))
     if spread_from == "standard deviation":
         return np.asarray(rows.std(axis=1, ddof=1) / c4(rows.shape[1]))
-    raise ValueError(f"spread_from: found {spread_from!r}; accepted: {' or '.join(map(repr, SPREADS))}")
+    raise ValueError(f"spread_from: found {spread_from!r}; accepted: {' or '.join(map(repr, get_args(SpreadFrom)))}")
 
 
 def moving_average(values: Array, centre: float, weight: float) -> Array:

@@ -210,6 +210,10 @@ def test_too_short_a_base_period_says_how_many_are_needed():
             "repeatability_alpha: found 1.0; accepted: a number between 0 and 1",
         ),
         ({"base_period": 20, "spread_from": "mad"}, "spread_from: found 'mad'; accepted: 'moving range' or"),
+        (
+            {"base_period": 20, "restart_after": ["oiled"]},
+            "restart_after: found 'oiled'; accepted: a list of events of",
+        ),
         ({"base_period": 20, "bench": "B9"}, "bench: found 'B9'; accepted: a name in the history, ''"),
     ],
 )
@@ -235,6 +239,14 @@ def test_a_recalibration_inside_the_base_period_is_refused():
     assert "recalibrated on 2025-06-23, inside the base period" in " ".join(
         check_standard_chart(recalibrated(), base_period=30).notes
     )
+
+
+def test_an_event_to_restart_after_is_one_of_the_history():
+    for name in ("recalibrated", ["Recalibrated"]):
+        with pytest.raises(
+            ValueError, match="^restart_after: found .*ecalibrated'; accepted: a list .*: 'recalibrated'$"
+        ):
+            check_standard_chart(recalibrated(), base_period=12, restart_after=name)
 
 
 def test_equal_values_have_no_limits():
