@@ -35,7 +35,7 @@ def checked_units(name: str, values: Any) -> NDArray[np.float64]:
     """
     named = isinstance(values, dict)
     items = list(values.values()) if named else values
-    if isinstance(items, np.ndarray):
+    if type(items) is np.ndarray:  # a masked array is another type
         plain = items.ndim == 1 and items.dtype == np.float64
     else:
         plain = isinstance(items, list) and set(map(type, items)) <= _PLAIN

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Collection, Mapping, Sequence, Set
+from numbers import Real
 from typing import Any
 
 import numpy as np
@@ -39,17 +41,22 @@ def unit_values(name: str, values: Any, *, at_least: int = 2) -> NDArray[np.floa
     Raises
     ------
     TypeError
-        If runs, levels of runs, or a table of samples are given; the message says why.
+        If runs, levels of runs, or a table of samples are given (the message says why), something without order, or
+        a value that is no number.
     ValueError
-        If there are too few values, too many unnamed ones, or one that is not finite.
+        If there are too few values, too many unnamed ones, one that is not finite, or a unit named twice.
     """
-    named = bool(_names(values))
+    if isinstance(values, str | Set) or not isinstance(values, Collection):
+        accepted = "a mapping {article: value}, a Series, or values in order"
+        raise TypeError(f"{name}: found {type(values).__name__}; accepted: {accepted}")
+    names = _names(values)
     items = list(values.values()) if isinstance(values, Mapping) else list(values)
     _refuse_runs(name, items)
-    array = np.asarray(items, dtype=float)
-    if array.ndim != 1:
-        raise TypeError(f"{name}: found an array of {array.ndim} dimensions; accepted: one value a unit; {_WHY}")
-    if not named and len(array) > _MOST_UNNAMED:
+    twice = [str(unit) for unit, count in Counter(names).items() if count > 1]
+    if twice:
+        raise ValueError(f"{name}: found {', '.join(twice)} more than once; accepted: each unit once; {_WHY}")
+    array = _numbers(name, items)
+    if not names and len(array) > _MOST_UNNAMED:
         raise ValueError(
             f"{name}: found {len(array)} values without names; accepted: at most {_MOST_UNNAMED}, or a mapping "
             f"{{article: value}}; {_WHY}"
@@ -62,6 +69,14 @@ def unit_values(name: str, values: Any, *, at_least: int = 2) -> NDArray[np.floa
         if not np.isfinite(value):
             raise ValueError(f"{name}: found {value} at position {position}; accepted: finite numbers")
     return array
+
+
+def _numbers(name: str, items: Sequence[Any]) -> NDArray[np.float64]:
+    for position, item in enumerate(items, start=1):
+        if isinstance(item, bool) or not isinstance(item, Real):
+            found = "a masked value" if item is np.ma.masked else f"{item!r} ({type(item).__name__})"
+            raise TypeError(f"{name}: found {found} at position {position}; accepted: numbers")
+    return np.array(items, dtype=np.float64)
 
 
 def order_of(units: Any, chosen: Any) -> NDArray[np.bool_]:
@@ -105,7 +120,7 @@ def _names(values: Any) -> list[Any]:
 
 def _refuse_runs(name: str, items: Sequence[Any]) -> None:
     for item in items:
-        if isinstance(item, Sequence | np.ndarray) and not isinstance(item, str | bytes):
+        if isinstance(item, Sequence | np.ndarray) and not isinstance(item, str | bytes) and item is not np.ma.masked:
             raise TypeError(f"{name}: found a series of values within the values; accepted: one value a unit; {_WHY}")
         if any(hasattr(item, mark) for mark in ("time_s", "effective_samples")):
             raise TypeError(f"{name}: found {type(item).__name__} objects; accepted: one number a unit; {_WHY}")

@@ -9,7 +9,7 @@ import pytest
 from lossstats.exact_tests.checked_units import checked_units
 from lossstats.records.units import unit_values
 
-GOOD = [[1.0, 2.0], np.array([1.0, 2, 3]), {"a": 1, "b": 2.5}, {f"K{i}": float(i) for i in range(40)}, (1.0, 2.0), pd.Series([1.0, 2.0]), [1, np.float32(2)], [True, 2.0]]  # fmt: skip
+GOOD = [[1.0, 2.0], np.array([1.0, 2, 3]), {"a": 1, "b": 2.5}, {f"K{i}": float(i) for i in range(40)}, (1.0, 2.0), pd.Series([1.0, 2.0]), [1, np.float32(2)]]  # fmt: skip
 BAD = [
     [1.0],
     [1.0, math.nan],
@@ -19,6 +19,10 @@ BAD = [
     {"a": 1.0},
     [[1.0, 2.0], [3.0, 4.0]],
     np.array([]),
+    [True, 2.0],
+    np.ma.array([1.0, 2.0, 3.0], mask=[False, True, False]),
+    pd.Series([1.0, 2.0, 3.0], index=list("aab")),
+    {1.0, 2.0},
 ]
 
 
