@@ -11,10 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 _DIGITS = b"0123456789"
+# Code of a byte: itself less "0", in 8 bits; 0 to 9 are the digits, anything else is above 9.
 _ZERO = np.uint8(ord("0"))
-_MINUS, _MARK = 10, 11
-# Code of a byte: 0 to 9 the digit itself, 10 a minus, 11 anything else.
-_CODES = bytes(byte - 48 if byte in _DIGITS else _MINUS if byte == ord("-") else _MARK for byte in range(256))
+_MINUS = (ord("-") - ord("0")) % 256
 # Fifteen digits are a whole number below 2**53, and 10.0**15 is exact too: their quotient is rounded once, and so is
 # the nearest float to the decimal number, the one that `float` gives.
 _MOST_DIGITS = 15
@@ -70,7 +69,7 @@ def read_fixed_block(
     even = _read_even(block, separator, decimal, columns, wanted)
     if even is not None:
         return even
-    codes = np.frombuffer(block.translate(_CODES), np.uint8)
+    codes = np.frombuffer(block, np.uint8) - _ZERO
     ends = _field_ends(block, codes, separator, decimal, columns)
     if ends is None or not _minus_leads(block, codes, separator):
         return None
@@ -129,7 +128,7 @@ _Ends = list[tuple[NDArray[np.intp], NDArray[np.intp]]]
 def _field_ends(block: bytes, codes: NDArray[np.uint8], separator: bytes, decimal: bytes, columns: int) -> _Ends | None:
     # For every column: where the whole part and where the field ends, row by row. None where a row has other marks than
     # the first one, or no digit before a mark.
-    marks = np.flatnonzero(codes == _MARK)
+    marks = np.flatnonzero((codes > 9) & (codes != _MINUS))
     pattern = block[: block.index(b"\n") + 1].translate(None, _DIGITS + b"-")
     fields = pattern[:-1].split(separator)
     if len(fields) != columns or not all(text in (b"", decimal) for text in fields):
@@ -138,7 +137,7 @@ def _field_ends(block: bytes, codes: NDArray[np.uint8], separator: bytes, decima
     if rest or np.frombuffer(block, np.uint8)[marks].tobytes() != pattern * rows:
         return None
     # The byte before the first mark may be the last of the block, a line end: that is no digit either.
-    if (codes[marks - 1] >= _MINUS).any():
+    if (codes[marks - 1] > 9).any():
         return None
     table = np.ascontiguousarray(marks.reshape(rows, len(pattern)).T)
     ends, place = [], 0
@@ -186,7 +185,7 @@ def _digits(
     shortest = int(lengths.min())
     for back in range(int(lengths.max()), 0, -1):
         digit = codes[whole - back]
-        yield digit if back < shortest else np.where((lengths >= back) & (digit < _MINUS), digit, np.uint8(0))
+        yield digit if back < shortest else np.where((lengths >= back) & (digit <= 9), digit, np.uint8(0))
     for ahead in range(1, decimals + 1):
         yield codes[whole + ahead]
 
