@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
+import os
 import shutil
 import tracemalloc
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -103,6 +106,17 @@ def test_missing_files_and_links(tmp_path):
     (tmp_path / "b.csv").symlink_to("a.csv")
     assert "no such file" in str(check(tmp_path, "a.csv").faults[0])
     assert "a symbolic link" in str(check(tmp_path, "b.csv").faults[0])
+
+
+def test_a_file_that_may_not_be_read_is_told_and_not_raised(tmp_path, monkeypatch):
+    (tmp_path / "a.csv").write_bytes(text(1))
+
+    def refuse(*_args, **_keys):
+        raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
+
+    monkeypatch.setattr(Path, "open", refuse)
+    (fault,) = read_large_log(tmp_path, "a.csv", LOG).faults
+    assert fault.found == f"a file that cannot be read ({os.strerror(errno.EACCES)})"
 
 
 @pytest.mark.parametrize("lost", [0, 3])
