@@ -10,6 +10,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from lossstats.records.argument_checks import above_zero, refuse
 from lossstats.records.rendering import Record, shown_dof
 
 Array = NDArray[np.float64]
@@ -175,7 +176,8 @@ def correct_drift(
     Raises
     ------
     ValueError
-        If the inputs differ in length, a role is unknown, times do not rise, or a number is not finite.
+        If the inputs differ in length or are empty, a role is unknown, times do not rise, a number is not finite, or
+        an uncertainty, a factor or the repeatability is not what it can be.
 
     Notes
     -----
@@ -187,7 +189,9 @@ def correct_drift(
     """
     y, u, t = (np.asarray(x, dtype=float) for x in (levels, uncertainties, time_s))
     role, stretch = np.asarray(roles), np.asarray(stretches)
-    _check_inputs(y, u, t, role, stretch)
+    scale = np.ones(len(y)) if factors is None else np.asarray(factors, dtype=float)
+    _check_inputs(y, u, t, role, stretch, scale)
+    _check_repeatability(reference_repeatability, reference_dof)
     test, reference, zero = (role == name for name in ("test", "reference", "zero"))
     notes: list[str] = []
     by_zeros = use_zeros and _anchors_everywhere(zero, stretch, test | reference, "zero run", 1, notes)
@@ -198,7 +202,6 @@ def correct_drift(
         )
 
     offsets = -_interpolation(t, stretch, zero) if by_zeros else np.zeros((len(y), len(y)))
-    scale = np.ones(len(y)) if factors is None else np.asarray(factors, dtype=float)
     zeroed = scale[:, None] * (np.eye(len(y)) + offsets)
     straight = np.eye(len(y))
     if by_references:
@@ -231,17 +234,19 @@ def correct_drift(
     )  # fmt: skip
 
 
-def _check_inputs(y: Array, u: Array, t: Array, role: NDArray[np.str_], stretch: NDArray[np.str_]) -> None:
-    lengths = {len(x) for x in (y, u, t, role, stretch)}
-    if len(lengths) != 1:
+def _check_inputs(
+    y: Array, u: Array, t: Array, role: NDArray[np.str_], stretch: NDArray[np.str_], scale: Array
+) -> None:
+    lengths = {len(x) for x in (y, u, t, role, stretch, scale)}
+    if len(lengths) != 1 or 0 in lengths:
         raise ValueError(
-            f"levels, uncertainties, time_s, stretches, roles: found lengths {sorted(lengths)}; accepted: all the same"
+            f"levels, uncertainties, time_s, stretches, roles, factors: found lengths {sorted(lengths)}; accepted: all "
+            "the same, one run or more"
         )
-    for name, values in (("levels", y), ("uncertainties", u), ("time_s", t)):
-        finite = np.isfinite(values)
-        if not finite.all():
-            place = int(np.argmin(finite)) + 1
-            raise ValueError(f"{name}: found a value that is not finite at position {place}; accepted: finite numbers")
+    _check_each("levels", y, np.isfinite(y), "finite numbers")
+    _check_each("uncertainties", u, np.isfinite(u) & (u >= 0), "finite numbers of at least 0")
+    _check_each("factors", scale, np.isfinite(scale) & (scale > 0), "finite numbers above 0")
+    _check_each("time_s", t, np.isfinite(t), "finite numbers")
     if np.any(np.diff(t) <= 0):
         raise ValueError(
             f"time_s: found no rise at position {int(np.argmax(np.diff(t) <= 0)) + 2}; accepted: rising times"
@@ -249,6 +254,19 @@ def _check_inputs(y: Array, u: Array, t: Array, role: NDArray[np.str_], stretch:
     unknown = sorted(set(role.tolist()) - {"test", "reference", "zero"})
     if unknown:
         raise ValueError(f"roles: found {unknown[0]!r}; accepted: 'test', 'reference', 'zero'")
+
+
+def _check_each(name: str, values: Array, right: NDArray[np.bool_], accepted: str) -> None:
+    if not right.all():
+        place = int(np.argmin(right))
+        raise ValueError(f"{name}: found {values[place]:g} at position {place + 1}; accepted: {accepted}")
+
+
+def _check_repeatability(sd: float | None, dof: float) -> None:
+    if sd is not None:
+        above_zero("reference_repeatability", sd)
+    if not dof > 0:
+        refuse("reference_dof", dof, "a number above 0, or infinity")
 
 
 def _anchors_everywhere(
