@@ -20,7 +20,7 @@ from lossstats.trial_folder.folder_files import (
     SampleFile,
     check_folder,
     find_copies,
-    read_run,
+    hold_to_start,
     read_tables,
     run_facts,
 )
@@ -139,18 +139,16 @@ def _reduce_run(folder: Path, called: str, settings: Settings, row: SheetRow, re
 
 
 def _read_runs(folder: Path, rows: list[SheetRow], settings: Settings) -> Iterator[tuple[SheetRow, SampleFile]]:
-    # Small files many at once, big ones in blocks; those with stamps by themselves, held against the run sheet.
+    # Small files many at once, big ones in blocks.
     small: dict[str, SheetRow] = {}
     keys = (settings.log, settings.readings, settings.bench_model)
     for row in rows:
-        if settings.log.time_form == "iso":
-            yield row, read_run(folder, row, settings)
-        elif _size(folder / row.file) > _LARGE_BYTES:
-            yield row, read_large_log(folder, row.file, *keys)
+        if _size(folder / row.file) > _LARGE_BYTES:
+            yield row, hold_to_start(read_large_log(folder, row.file, *keys), row, settings.log)
         else:
             small[row.file] = row
     for read in read_sample_files(folder, small, *keys):
-        yield small[read.file], read
+        yield small[read.file], hold_to_start(read, small[read.file], settings.log)
 
 
 def _size(path: Path) -> int:

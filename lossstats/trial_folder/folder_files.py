@@ -226,22 +226,37 @@ def read_run(folder: Path, row: SheetRow, settings: Settings | None) -> SampleFi
         _, sha256, faults = _read_hashed(folder, row.file, MOST_SAMPLE_BYTES)
         return SampleFile(row.file, sha256, None, faults)
     read = read_sample_file(folder, row.file, settings.log, settings.readings, settings.bench_model)
-    if read.samples is not None:
-        read.faults.extend(_check_start(row, read.samples, settings.log))
-    return read
+    return hold_to_start(read, row, settings.log)
 
 
-def _check_start(row: SheetRow, samples: Samples, log: LogKeys) -> list[Fault]:
-    if samples.first_stamp is None or row.start is None:
-        return []
-    tolerance_s = max(_START_TOLERANCE_S, float(np.median(np.diff(samples.time_s))))
-    if abs((samples.first_stamp - row.start).total_seconds()) <= tolerance_s:
-        return []
+def hold_to_start(read: SampleFile, row: SheetRow, log: LogKeys) -> SampleFile:
+    """Hold the first time stamp of a sample file, if it has any, against the run sheet.
+
+    Parameters
+    ----------
+    read : SampleFile
+        A sample file.
+    row : SheetRow
+        Row of its run.
+    log : LogKeys
+        Column map.
+
+    Returns
+    -------
+    SampleFile
+        With one more fault where the stamp is not that of the start.
+    """
+    if read.samples is None or read.samples.first_stamp is None or row.start is None:
+        return read
+    tolerance_s = max(_START_TOLERANCE_S, float(np.median(np.diff(read.samples.time_s))))
+    if abs((read.samples.first_stamp - row.start).total_seconds()) <= tolerance_s:
+        return read
     accepted = (
         f"a stamp within {tolerance_s:g} s of the start in run_sheet.csv, line {row.line}: {row.start.isoformat()}"
     )
-    found = f"the first stamp {samples.first_stamp.isoformat()}"
-    return [Fault(row.file, first_row_line(log), f"column of times ({log.time.column})", found, accepted)]
+    found = f"the first stamp {read.samples.first_stamp.isoformat()}"
+    fault = Fault(row.file, first_row_line(log), f"column of times ({log.time.column})", found, accepted)
+    return read._replace(faults=[*read.faults, fault])
 
 
 def run_facts(read: SampleFile) -> RunFacts | None:

@@ -104,7 +104,9 @@ def with_stamps(folder: Path, *, late_s: int = 0) -> Path:
     return folder
 
 
-def test_stamps_are_held_against_the_run_sheet(tmp_path):
+@pytest.mark.parametrize("large", [10**9, 0], ids=["small files", "large files"])
+def test_stamps_are_held_against_the_run_sheet(tmp_path, monkeypatch, large):
+    monkeypatch.setattr(archive_folder, "_LARGE_BYTES", large)
     assert len(reduce_folder(with_stamps(tmp_path / "sound")).runs) == 6
     late = with_stamps(tmp_path / "late", late_s=90)
     found = reduce_folder(late, "t")
