@@ -127,14 +127,19 @@ def test_one_big_run_is_held_at_a_time(tmp_path, monkeypatch):
         values = 7 + np.random.default_rng(run).normal(0, 0.02, rows)
         body = "".join(f"{i},{v:.3f}\n" for i, v in enumerate(values.tolist()))
         small_trial.put(folder, f"samples/r{run:02d}.csv", "time_s,loss_W\n" + body)
-    held: list[int] = []
-    real = archive_folder._reduce_run
+    held: list[tuple[str, int]] = []
 
-    def counted(*arguments):
-        gc.collect()
-        held.append(sum(isinstance(one, Samples) and len(one.time_s) == rows for one in gc.get_objects()))
-        return real(*arguments)
+    def counted(step, real):
+        def call(*arguments):
+            gc.collect()
+            runs = [one for one in gc.get_objects() if isinstance(one, Samples) and len(one.time_s) == rows]
+            held.append((step, len(runs)))
+            del runs
+            return real(*arguments)
 
-    monkeypatch.setattr(archive_folder, "_reduce_run", counted)
+        return call
+
+    for step in ("read_large_log", "_reduce_run"):
+        monkeypatch.setattr(archive_folder, step, counted(step, getattr(archive_folder, step)))
     assert len(reduce_folder(folder).runs) == 6
-    assert held == [1] * 6
+    assert held == [("read_large_log", 0), ("_reduce_run", 1)] * 6
