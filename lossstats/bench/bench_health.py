@@ -241,7 +241,7 @@ def _chart_stage(
     count = rules.base_count
     ends = members[0].date, members[-1].date
     if len(members) < count:
-        stage = Stage(*ends, None, None, len(members), None, None, None, None, 0)
+        stage = Stage(*ends, base_count=len(members))
         return stage, _bare(members, "limits not set", number, checks)
     values = np.array([check.value for check in members])
     base = values[:count]
@@ -254,14 +254,14 @@ def _chart_stage(
     half = rules.width * sd
     stage = Stage(
         *ends,
-        members[0].date,
-        members[count - 1].date,
-        count,
-        centre,
-        sd,
-        Interval(centre - half, centre + half),
-        lag_one(base),
-        len(members) - count,
+        base_first=members[0].date,
+        base_last=members[count - 1].date,
+        base_count=count,
+        centre=centre,
+        sd=sd,
+        limits=Interval(centre - half, centre + half),
+        lag_one=lag_one(base),
+        judged=len(members) - count,
     )
     charted = [*_bare(members[:count], "base", number, checks), *_bare(members[count:], "judged", number, checks)]
     charted = [_with_limits(check, centre, half) for check in charted]
@@ -307,24 +307,25 @@ def _conclude(
     first = history.checks[0]
     said = conclude(charted, stages, history.unit)
     return Chart(
-        tuple(charted),
-        tuple(stages),
-        history.unit,
-        first.bench,
-        first.article,
-        said.in_control,
-        said.left_control,
-        said.suspect_since,
-        rules.width,
-        rules.weight,
-        rules.ewma_width,
-        rules.spread_from,
-        *repeatability,
-        rules.alpha,
-        alarms,
-        _alarms(0, further, rules),
-        said.statement,
-        (*chart_notes(charted, stages, rules.spread_from, restart_after), *history.notes),
+        checks=tuple(charted),
+        stages=tuple(stages),
+        unit=history.unit,
+        bench=first.bench,
+        article=first.article,
+        in_control=said.in_control,
+        left_control=said.left_control,
+        suspect_since=said.suspect_since,
+        width=rules.width,
+        weight=rules.weight,
+        ewma_width=rules.ewma_width,
+        spread_from=rules.spread_from,
+        pooled_sd=repeatability[0],
+        pooled_dof=repeatability[1],
+        repeatability_alpha=rules.alpha,
+        false_alarms=alarms,
+        nominal_alarms=_alarms(0, further, rules),
+        statement=said.statement,
+        notes=(*chart_notes(charted, stages, rules.spread_from, restart_after), *history.notes),
     )
 
 

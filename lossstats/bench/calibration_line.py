@@ -71,7 +71,7 @@ def calibrate_line(
     JCGM 100:2008, H.3; NIST/SEMATECH e-Handbook of Statistical Methods, 2.3.6 and 4.4.4.6 (lack of fit).
     """
     x, y = _checked(applied, observed)
-    terms = _common_terms(u_applied, u_applied_scale, u_applied_dof)
+    common, scale = _common_terms(u_applied, u_applied_scale, u_applied_dof)
     check_confidence(confidence)
     if tolerance is not None:
         above_zero("tolerance", tolerance)
@@ -87,32 +87,33 @@ def calibrate_line(
     fit, departures, why = judge_fit(x, residuals, confidence)
     zero_is = None if tolerance is None else place_of(Interval(zero.low, zero.high), tolerance)
     return CalibrationLine(
-        slope,
-        intercept,
-        u_slope,
-        u_intercept,
-        float(cov[0, 1]),
-        float(cov[0, 1]) / (u_slope * u_intercept),
-        sd,
-        float(dof),
-        len(x),
-        len(np.unique(x)),
-        confidence,
-        zero,
-        sensitivity,
-        departures,
-        fit,
-        why,
-        tolerance,
-        zero_is,
-        None if tolerance is None else judge_linearity(departures, tolerance),
-        unit,
-        load_unit,
-        x,
-        y,
-        residuals,
-        *terms,
-        _notes(x, fit, confidence),
+        slope=slope,
+        intercept=intercept,
+        u_slope=u_slope,
+        u_intercept=u_intercept,
+        covariance=float(cov[0, 1]),
+        correlation=float(cov[0, 1]) / (u_slope * u_intercept),
+        residual_sd=sd,
+        degrees_of_freedom=float(dof),
+        readings=len(x),
+        loads=len(np.unique(x)),
+        confidence=confidence,
+        zero=zero,
+        sensitivity=sensitivity,
+        departures=departures,
+        lack_of_fit=fit,
+        why_no_lack_of_fit=why,
+        tolerance=tolerance,
+        zero_is=zero_is,
+        linearity_is=None if tolerance is None else judge_linearity(departures, tolerance),
+        unit=unit,
+        load_unit=load_unit,
+        applied=x,
+        observed=y,
+        residuals=residuals,
+        u_applied=common,
+        u_applied_scale=scale,
+        notes=_notes(x, fit, confidence),
     )
 
 

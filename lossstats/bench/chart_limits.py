@@ -334,11 +334,11 @@ def simulate_false_alarms(
     average = np.abs(_moving_averages(off, weight)) > limit
     one, mean = single.any(axis=1), average.any(axis=1)
     return FalseAlarms(
-        base,
-        further,
-        float(single.mean()),
-        float(one.mean()),
-        float(mean.mean()),
-        float((one | mean).mean()),
-        trials,
+        base=base,
+        further=further,
+        per_check=float(single.mean()),
+        any_single=float(one.mean()),
+        any_average=float(mean.mean()),
+        any_rule=float((one | mean).mean()),
+        trials=trials,
     )

@@ -98,14 +98,14 @@ class Stage:
 
     first: str
     last: str
-    base_first: str | None
-    base_last: str | None
-    base_count: int
-    centre: float | None
-    sd: float | None
-    limits: Interval | None
-    lag_one: float | None
-    judged: int
+    base_first: str | None = None
+    base_last: str | None = None
+    base_count: int = 0
+    centre: float | None = None
+    sd: float | None = None
+    limits: Interval | None = None
+    lag_one: float | None = None
+    judged: int = 0
 
 
 @dataclass(frozen=True)

@@ -132,18 +132,18 @@ def compare_references(
     own = np.linalg.norm(solution, axis=1)
     fitted = np.linalg.norm(solution @ signs, axis=1)
     return ReferenceComparison(
-        {
+        values={
             name: _estimate(value, one, float(k1), float(k2) * between_sd, u_known, confidence, unit)
             for name, value, k1, k2 in zip(unknown, found.tolist(), own, fitted, strict=True)
         },
-        {name: tuple(row) for name, row in zip(unknown, solution.tolist(), strict=True)},
-        dict(zip(unknown, own.tolist(), strict=True)),
-        dict(zip(unknown, fitted.tolist(), strict=True)),
-        tuple(residuals.tolist()),
-        sd,
-        dof,
-        dict(known),
-        unit,
+        weights={name: tuple(row) for name, row in zip(unknown, solution.tolist(), strict=True)},
+        repeatability_factor=dict(zip(unknown, own.tolist(), strict=True)),
+        between_factor=dict(zip(unknown, fitted.tolist(), strict=True)),
+        residuals=tuple(residuals.tolist()),
+        residual_sd=sd,
+        degrees_of_freedom=dof,
+        known=dict(known),
+        unit=unit,
     )
 
 

@@ -35,8 +35,31 @@ class Expanded(NamedTuple):
     U: float
 
 
+class _Tabled(Record):
+    """A result with a table that can be written down."""
+
+    @property
+    def table(self) -> pd.DataFrame:
+        raise NotImplementedError
+
+    def to_csv(self, path: str | Path) -> None:
+        """Write the table, unrounded, whole or not at all.
+
+        Parameters
+        ----------
+        path : path
+            A new file.
+
+        Raises
+        ------
+        FileExistsError
+            If there is such a file.
+        """
+        write_new(path, self.table.to_csv(index=False))
+
+
 @dataclass(frozen=True)
-class Budget(Record):
+class Budget(_Tabled):
     """Result of linear propagation (JCGM 100, clause 5), with the share of every source.
 
     Attributes
@@ -136,21 +159,6 @@ class Budget(Record):
         names = (*HEADER[:-1], "share")
         return pd.DataFrame([line.unrounded() for line in self.contributions], columns=list(names))
 
-    def to_csv(self, path: str | Path) -> None:
-        """Write the table, unrounded, whole or not at all.
-
-        Parameters
-        ----------
-        path : path
-            A new file.
-
-        Raises
-        ------
-        FileExistsError
-            If there is such a file.
-        """
-        write_new(path, self.table.to_csv(index=False))
-
     def _rows(self) -> list[tuple[str, str]]:
         u, (k, U), interval = self.standard_uncertainty, self.expanded(), self.interval()
         level = f"{100 * self.confidence:g} %"
@@ -183,7 +191,7 @@ class Budget(Record):
 
 
 @dataclass(frozen=True)
-class Budgets(Record):
+class Budgets(_Tabled):
     """Budgets of several results of one model, and how the results are correlated.
 
     Attributes
@@ -228,21 +236,6 @@ class Budgets(Record):
         return pd.concat([b.table.assign(output=b.output) for b in self.outputs], ignore_index=True)[
             ["output", *self.outputs[0].table.columns]
         ]
-
-    def to_csv(self, path: str | Path) -> None:
-        """Write the table, unrounded, whole or not at all.
-
-        Parameters
-        ----------
-        path : path
-            A new file.
-
-        Raises
-        ------
-        FileExistsError
-            If there is such a file.
-        """
-        write_new(path, self.table.to_csv(index=False))
 
     def _rows(self) -> list[tuple[str, str]]:
         names = [budget.output for budget in self.outputs]

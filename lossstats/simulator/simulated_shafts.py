@@ -16,6 +16,8 @@ from lossstats.trial_folder.shaft_power import RAD_PER_S, power_loss_W
 from lossstats.trial_folder.trial import Run, Trial
 
 Array = NDArray[np.float64]
+_SPEED_RPM = 95.0  # of the driving shaft of the invented bench
+_TEETH = 38, 19  # of its driving and of its driven sprocket
 
 
 @dataclass(frozen=True)
@@ -44,8 +46,6 @@ def record_shafts(
     trial: Trial,
     keys: BenchModelKeys,
     *,
-    speed_rpm: float = 95.0,
-    teeth: tuple[int, int] = (38, 19),
     input_power_W: float = 280.0,
     rng: np.random.Generator | int,
 ) -> tuple[Trial, ShaftErrors]:
@@ -57,10 +57,6 @@ def record_shafts(
         With losses in W; a recorded column ``input_power_W`` is taken as the input power.
     keys : BenchModelKeys
         Errors are drawn from its standard uncertainties; its steps round the columns.
-    speed_rpm : float
-        Speed of the driving shaft.
-    teeth : tuple of int
-        Of the driving and of the driven sprocket.
     input_power_W : float
         Where no column holds it.
     rng : Generator or int
@@ -74,10 +70,10 @@ def record_shafts(
         The truth.
     """
     rng = np.random.default_rng(rng)
-    torque_Nm = input_power_W / (RAD_PER_S * speed_rpm)
-    errors = _drawn(bench_of(keys), (torque_Nm, torque_Nm * teeth[1] / teeth[0]), rng)
-    out_rpm = speed_rpm * teeth[0] / teeth[1]
-    runs = tuple(_recorded(run, keys, errors, (speed_rpm, out_rpm), input_power_W) for run in trial.runs)
+    torque_Nm = input_power_W / (RAD_PER_S * _SPEED_RPM)
+    errors = _drawn(bench_of(keys), (torque_Nm, torque_Nm * _TEETH[1] / _TEETH[0]), rng)
+    out_rpm = _SPEED_RPM * _TEETH[0] / _TEETH[1]
+    runs = tuple(_recorded(run, keys, errors, (_SPEED_RPM, out_rpm), input_power_W) for run in trial.runs)
     log = replace(
         trial.settings.log,
         other={**trial.settings.log.other, **{name: Column(name) for name in _names(keys)}},
