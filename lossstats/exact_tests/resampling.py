@@ -210,7 +210,8 @@ def permute_groups(
     lattice = on_lattice("a, b", (x, y), step)
     centre = float(np.concatenate([x, y]).mean())  # taken out of floats, lest their sums lose digits to it
     moved = (x - centre, y - centre)
-    tolerance = _TIE * float(np.abs(moved[0]).sum() + np.abs(moved[1]).sum())
+    rounded = 2.0**-51 * (len(x) + len(y)) * abs(centre)  # what the values lost when they were rounded to floats
+    tolerance = _TIE * float(np.abs(moved[0]).sum() + np.abs(moved[1]).sum()) + rounded
     typical = TypicalValues(moved, lattice, allocations, tolerance)
     statistic, smallest = "absolute difference of group means", (2 if len(x) == len(y) else 1) / allocations
     if lattice is None and allocations > MOST_OFF_LATTICE:

@@ -158,8 +158,8 @@ class SwapSums:
         limit = total * scale + self._tolerance
         # Adding `width` to each value makes pairs of unequal size differ by more than any sum: one search, not
         # one a size.
-        reach = np.abs(x).sum() + np.abs(y).sum() + abs(limit) + 1
-        width = 2 * reach + 1
+        reach = 2 * (np.abs(x).sum() + np.abs(y).sum() + abs(limit)) or 1
+        width = 2 * reach
         most = min(len(x), len(y))
         one, other = subset_sums(x + width, most), subset_sums(y + width, most)
         one.sort()

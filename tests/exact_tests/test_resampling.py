@@ -177,6 +177,16 @@ def test_off_the_lattice_the_counts_are_the_same(a, b):
     assert sign_flip(np.array(a) * math.pi).fraction == sign_flip(a).fraction
 
 
+@pytest.mark.parametrize(("unit", "level"), [(math.pi * 1e-9, 0.0), (math.pi * 1e-14, 0.0), (math.e * 1e-4, 1000.0)])
+def test_off_the_lattice_the_size_of_the_values_does_not_matter(unit, level):
+    """Ties of tiny values, and of values that scatter by a ten-millionth of their level, against whole numbers."""
+    for a, b in (([0, 0], [0, 0, 0, 1, 1, 2]), ([6, 2, 0, -5, -4], [-9, -9, -9, -6, -1, 7]), ([0, 0], [0, 1])):
+        whole, test = permute_groups(a, b), permute_groups(np.array(a) * unit + level, np.array(b) * unit + level)
+        assert test.fraction == whole.fraction
+        expected = np.array(whole.interval(0.6)) * unit
+        assert test.interval(0.6) == pytest.approx(expected, abs=1e-9 * unit + 1e-12 * level)
+
+
 def all_allocations(x, y):
     pooled, n = np.concatenate([x, y]), len(x)
     chosen = np.array(list(combinations(range(len(pooled)), n)))
