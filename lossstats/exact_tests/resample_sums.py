@@ -48,22 +48,18 @@ def resample_sums(
         k += 1
     k = -(-draws // -(-draws // k))  # no larger than the number of draws makes use of
     groups, rest = divmod(draws, k)
-    sums = [np.zeros(resamples) for _ in columns]
-    tables = [_sums_of_groups(column, k) for column in columns]
+    sums = np.zeros((resamples, len(columns)) if len(columns) > 1 else resamples)
     at_once = max(1, _PICKS // resamples)
     for start in range(0, groups, at_once):
-        rows = min(at_once, groups - start)
-        _add(sums, tables, _picks(generator, n**k, rows * resamples).reshape(rows, resamples))
+        _add(sums, _sums_of_groups(columns, k), min(at_once, groups - start), generator)
     if rest:
-        tables = [_sums_of_groups(column, rest) for column in columns]
-        _add(sums, tables, _picks(generator, n**rest, resamples).reshape(1, resamples))
-    return sums
+        _add(sums, _sums_of_groups(columns, rest), 1, generator)
+    return list(np.ascontiguousarray(sums.T)) if len(columns) > 1 else [sums]
 
 
-def _add(sums: list[Array], tables: list[Array], picked: NDArray[Any]) -> None:
-    for total, table in zip(sums, tables, strict=True):
-        for row in picked:
-            np.add(total, table.take(row), out=total)
+def _add(sums: Array, table: Array, times: int, generator: np.random.Generator) -> None:
+    for row in _picks(generator, len(table), times * len(sums)).reshape(times, len(sums)):
+        np.add(sums, table.take(row, axis=0), out=sums)
 
 
 def _picks(generator: np.random.Generator, options: int, number: int) -> NDArray[Any]:
@@ -82,11 +78,15 @@ def _picks(generator: np.random.Generator, options: int, number: int) -> NDArray
     return picked
 
 
-def _sums_of_groups(column: Array, k: int) -> Array:
-    table = column
-    for _ in range(k - 1):
-        table = (table[:, None] + column).ravel()
-    return table
+def _sums_of_groups(columns: list[Array], k: int) -> Array:
+    """Sums of every choice of k rows, in order and with repetition; side by side, so that one look-up fetches all."""
+    tables = []
+    for column in columns:
+        table = column
+        for _ in range(k - 1):
+            table = (table[:, None] + column).ravel()
+        tables.append(table)
+    return np.column_stack(tables) if len(tables) > 1 else tables[0]
 
 
 @dataclass(frozen=True, eq=False)

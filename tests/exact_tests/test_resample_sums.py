@@ -35,10 +35,22 @@ def test_sums_have_the_moments_of_resampling(n):
     assert total.std() == pytest.approx(u, rel=0.03)
 
 
-def test_every_resample_of_three_is_as_likely():
-    total = resample_sums([np.array([1.0, 10.0, 100.0])], 54_000, np.random.default_rng(2))[0]
+@pytest.mark.parametrize("columns", [1, 2])
+def test_every_resample_of_three_is_as_likely(columns):
+    values = [np.array([1.0, 10.0, 100.0])] * columns
+    total = resample_sums(values, 54_000, np.random.default_rng(2))[-1]
     found, counts = np.unique(np.round(total), return_counts=True)
     expected = {3: 1, 12: 3, 21: 3, 30: 1, 102: 3, 111: 6, 120: 3, 201: 3, 210: 3, 300: 1}
+    assert found.tolist() == sorted(expected)
+    assert stats.chisquare(counts, [expected[int(v)] * 2000 for v in found]).pvalue > 1e-3
+
+
+def test_every_pair_of_resamples_of_two_groups_is_as_likely():
+    """Two against two: 16 resamples of four units, drawn by one table of differences."""
+    parts = [Part(np.array([0.0, 2.0])), Part(np.array([0.0, 20.0]))]
+    shift, _ = resample_statistic(parts, "difference", 32_000, np.random.default_rng(4), squares=False)
+    found, counts = np.unique(np.round(shift - 9), return_counts=True)  # less 1 - 10, the difference of the data
+    expected = {x - y: (1 + (x == 1)) * (1 + (y == 10)) for x in (0, 1, 2) for y in (0, 10, 20)}
     assert found.tolist() == sorted(expected)
     assert stats.chisquare(counts, [expected[int(v)] * 2000 for v in found]).pvalue > 1e-3
 
