@@ -28,96 +28,45 @@ def refuse(argument: str, found: object, accepted: str) -> NoReturn:
     raise ValueError(f"{argument}: found {found!r}; accepted: {accepted}")
 
 
-def finite_number(argument: str, found: Any) -> float:
-    """Pass a finite number.
+def number_check(accepted: str, holds: Callable[[float], bool]) -> Callable[[str, Any], float]:
+    """Make a check that passes a finite number as a plain float, and refuses all else.
 
     Parameters
     ----------
-    argument : str
-        Name of the argument.
-    found : float
-        Its value.
+    accepted : str
+        What is accepted, for the text of the refusal.
+    holds : callable
+        Whether a finite number is accepted.
 
     Returns
     -------
-    float
-        The same as a plain float.
+    callable
+        Called with the name of the argument and what was given; gives the float, or raises ValueError.
 
-    Raises
-    ------
-    ValueError
-        If it is not a finite number.
+    Examples
+    --------
+    >>> not_negative("width_mm", 3)
+    3.0
     """
-    return _number(argument, found, "a finite number")
+
+    def check(argument: str, found: Any) -> float:
+        if isinstance(found, bool | str | bytes):
+            refuse(argument, found, accepted)
+        try:
+            number = float(found)
+        except (TypeError, ValueError):
+            refuse(argument, found, accepted)
+        if not (math.isfinite(number) and holds(number)):
+            refuse(argument, number, accepted)
+        return number
+
+    return check
 
 
-def not_negative(argument: str, found: Any) -> float:
-    """Pass a finite number of at least 0.
-
-    Parameters
-    ----------
-    argument : str
-        Name of the argument.
-    found : float
-        Its value.
-
-    Returns
-    -------
-    float
-        The same as a plain float.
-
-    Raises
-    ------
-    ValueError
-        If it is negative or not a finite number.
-    """
-    return _number(argument, found, "a finite number of at least 0", lambda number: number >= 0)
-
-
-def above_zero(argument: str, found: Any) -> float:
-    """Pass a finite number above 0.
-
-    Parameters
-    ----------
-    argument : str
-        Name of the argument.
-    found : float
-        Its value.
-
-    Returns
-    -------
-    float
-        The same as a plain float.
-
-    Raises
-    ------
-    ValueError
-        If it is 0, negative or not a finite number.
-    """
-    return _number(argument, found, "a finite number above 0", lambda number: number > 0)
-
-
-def open_share(argument: str, found: Any) -> float:
-    """Pass a number between 0 and 1, both excluded.
-
-    Parameters
-    ----------
-    argument : str
-        Name of the argument.
-    found : float
-        Its value.
-
-    Returns
-    -------
-    float
-        The same as a plain float.
-
-    Raises
-    ------
-    ValueError
-        If it is not between 0 and 1.
-    """
-    return _number(argument, found, "a number between 0 and 1, both excluded", lambda number: 0 < number < 1)
+finite_number = number_check("a finite number", lambda number: True)  # noqa: ARG005
+not_negative = number_check("a finite number of at least 0", lambda number: number >= 0)
+above_zero = number_check("a finite number above 0", lambda number: number > 0)
+open_share = number_check("a number between 0 and 1, both excluded", lambda number: 0 < number < 1)
 
 
 def whole_number(argument: str, found: Any, fewest: int) -> int:
@@ -204,20 +153,3 @@ def seed_of(rng: Any) -> int:
     if isinstance(rng, bool) or not isinstance(rng, Integral) or rng < 0:
         refuse("rng", rng, "a Generator, or a whole number of at least 0, so that the draws can be made again")
     return int(rng)
-
-
-def _number(
-    argument: str,
-    found: Any,
-    accepted: str,
-    holds: Callable[[float], bool] = lambda number: True,  # noqa: ARG005
-) -> float:
-    if isinstance(found, bool | str | bytes):
-        refuse(argument, found, accepted)
-    try:
-        number = float(found)
-    except (TypeError, ValueError):
-        refuse(argument, found, accepted)
-    if not (math.isfinite(number) and holds(number)):
-        refuse(argument, number, accepted)
-    return number

@@ -12,11 +12,11 @@ import numpy as np
 from lossstats.simulator.example_settings import (
     CLEANED,
     DUSTY,
+    FLOUR_DUST,
+    FOUR_OILS,
     OILS,
-    flour_dust_settings,
-    four_oils_settings,
-    one_chain_settings,
-    two_shafts_settings,
+    ONE_CHAIN,
+    TWO_SHAFTS,
 )
 from lossstats.simulator.simulate import (
     Approach,
@@ -68,7 +68,7 @@ def flour_dust() -> Plan:
             display=Display(0.005),
         ),
         power=Power("input_power_W", 280.0, 2.8, run_spread=0.0015, within_sd=0.4, step=0.1),
-        settings=flour_dust_settings(),
+        settings=FLOUR_DUST,
     )
 
 
@@ -141,7 +141,7 @@ def one_chain() -> Plan:
             noise=Noise(0.012, 0.2),
             display=Display(0.01),
         ),
-        settings=one_chain_settings(),
+        settings=ONE_CHAIN,
     )
 
 
@@ -176,7 +176,7 @@ def four_oils() -> Plan:
             noise=Noise(0.012, 0.4),
             display=Display(0.005),
         ),
-        settings=four_oils_settings(),
+        settings=FOUR_OILS,
     )  # fmt: skip
 
 
@@ -204,7 +204,7 @@ def two_shafts() -> Plan:
             noise=Noise(0.015, 0.3),
         ),
         power=Power("input_power_W", 280.0, 8.4, run_spread=0.01, within_sd=0.3, step=0.1, exponent=1.0),
-        settings=two_shafts_settings(),
+        settings=TWO_SHAFTS,
     )
 
 

@@ -41,133 +41,93 @@ REASONS = {
 }
 
 
-def flour_dust_settings() -> Settings:
-    """Declare the trial of six chains.
-
-    Returns
-    -------
-    Settings
-        As its trial.toml holds them.
-    """
-    return Settings(
-        trial=TrialKeys(
-            question="Do conveyor chains from the bakery lose less power after a wash and a fresh oiling?", note=_NOTE
-        ),
-        comparison=_PAIRED,
-        scope=ScopeKeys(
-            articles=_CHAINS,
-            bench=_BENCH,
-            lubricant=_LUBRICANT,
-            operating_point="280 W input power, 95 r/min, 20 to 22 °C in the hall",
-        ),
-        readings=ReadingsKeys(resolution=0.005, interval_s=(5.0,)),
-        log=LogKeys(other={"input_power_W": Column("input_power_W")}),
-        instrument=_CALIBRATION,
-        settling=SettlingKeys(still_moving="leave out"),
-        # Known from earlier check runs: a rounded estimate of the 0.063 W that mount, run and sampling make here.
-        drift=DriftKeys(reference_repeatability=0.06, reference_repeatability_dof=20.0),
-        operating_point={"input_power_W": OperatingPoint(280.0, 2.8)},
-    )
+FLOUR_DUST = Settings(
+    trial=TrialKeys(
+        question="Do conveyor chains from the bakery lose less power after a wash and a fresh oiling?", note=_NOTE
+    ),
+    comparison=_PAIRED,
+    scope=ScopeKeys(
+        articles=_CHAINS,
+        bench=_BENCH,
+        lubricant=_LUBRICANT,
+        operating_point="280 W input power, 95 r/min, 20 to 22 °C in the hall",
+    ),
+    readings=ReadingsKeys(resolution=0.005, interval_s=(5.0,)),
+    log=LogKeys(other={"input_power_W": Column("input_power_W")}),
+    instrument=_CALIBRATION,
+    settling=SettlingKeys(still_moving="leave out"),
+    # Known from earlier check runs: a rounded estimate of the 0.063 W that mount, run and sampling make here.
+    drift=DriftKeys(reference_repeatability=0.06, reference_repeatability_dof=20.0),
+    operating_point={"input_power_W": OperatingPoint(280.0, 2.8)},
+)
 
 
-def one_chain_settings() -> Settings:
-    """Declare the everyday trial of one chain.
-
-    Returns
-    -------
-    Settings
-        As its trial.toml holds them.
-    """
-    return Settings(
-        trial=TrialKeys(question="Does this chain lose less power after a wash and a fresh oiling?", note=_NOTE),
-        comparison=ComparisonKeys(
-            design="single", unit_of_replication="mount", difference_that_matters=0.25, before=DUSTY, after=CLEANED
-        ),
-        scope=ScopeKeys(
-            articles="one conveyor chain of a bakery after two weeks in flour dust",
-            bench=_BENCH,
-            lubricant=_LUBRICANT,
-            operating_point="280 W input power, 95 r/min, hall temperature not recorded",
-        ),
-        readings=ReadingsKeys(resolution=0.01, interval_s=(25.0,)),
-        instrument=_CALIBRATION,
-    )
+ONE_CHAIN = Settings(
+    trial=TrialKeys(question="Does this chain lose less power after a wash and a fresh oiling?", note=_NOTE),
+    comparison=ComparisonKeys(
+        design="single", unit_of_replication="mount", difference_that_matters=0.25, before=DUSTY, after=CLEANED
+    ),
+    scope=ScopeKeys(
+        articles="one conveyor chain of a bakery after two weeks in flour dust",
+        bench=_BENCH,
+        lubricant=_LUBRICANT,
+        operating_point="280 W input power, 95 r/min, hall temperature not recorded",
+    ),
+    readings=ReadingsKeys(resolution=0.01, interval_s=(25.0,)),
+    instrument=_CALIBRATION,
+)
 
 
-def four_oils_settings() -> Settings:
-    """Declare the trial of four oils.
-
-    Returns
-    -------
-    Settings
-        As its trial.toml holds them.
-    """
-    return Settings(
-        trial=TrialKeys(
-            question="Which of four chain oils loses least power, measured against oil A in use now?", note=_NOTE
-        ),
-        comparison=ComparisonKeys(
-            before="",
-            after="",
-            design="several",
-            difference_that_matters=0.2,
-            conditions=OILS,
-            control="oil A",
-            blocks="article",
-        ),
-        scope=ScopeKeys(
-            articles="new conveyor chains of one make, washed and oiled afresh before every run",
-            bench=_BENCH,
-            lubricant="four chain oils, A to D, 2 ml each, wiped after ten minutes",
-            operating_point="280 W input power, 95 r/min, 20 to 22 °C in the hall",
-        ),
-        readings=ReadingsKeys(resolution=0.005, interval_s=(10.0,)),
-        instrument=_CALIBRATION,
-        drift=DriftKeys(reference_repeatability=0.05, reference_repeatability_dof=20.0),
-    )
+FOUR_OILS = Settings(
+    trial=TrialKeys(
+        question="Which of four chain oils loses least power, measured against oil A in use now?", note=_NOTE
+    ),
+    comparison=ComparisonKeys(
+        before="",
+        after="",
+        design="several",
+        difference_that_matters=0.2,
+        conditions=OILS,
+        control="oil A",
+        blocks="article",
+    ),
+    scope=ScopeKeys(
+        articles="new conveyor chains of one make, washed and oiled afresh before every run",
+        bench=_BENCH,
+        lubricant="four chain oils, A to D, 2 ml each, wiped after ten minutes",
+        operating_point="280 W input power, 95 r/min, 20 to 22 °C in the hall",
+    ),
+    readings=ReadingsKeys(resolution=0.005, interval_s=(10.0,)),
+    instrument=_CALIBRATION,
+    drift=DriftKeys(reference_repeatability=0.05, reference_repeatability_dof=20.0),
+)
 
 
-def two_shafts_settings() -> Settings:
-    """Declare the trial on a bench of two shafts.
-
-    Returns
-    -------
-    Settings
-        As its trial.toml holds them.
-    """
-    return Settings(
-        trial=TrialKeys(
-            question="Do conveyor chains lose less power after a wash and a fresh oiling, on a bench of two shafts?",
-            note=_NOTE,
-        ),
-        comparison=_PAIRED,
-        scope=ScopeKeys(
-            articles=_CHAINS,
-            bench="two-shaft bench of a small transmission laboratory, torque and speed on each shaft",
-            lubricant=_LUBRICANT,
-            operating_point="280 W input power, 95 r/min at the driving shaft, 20 to 22 °C in the hall",
-        ),
-        readings=ReadingsKeys(interval_s=(25.0,)),
-        log=LogKeys(other={"input_power_W": Column("input_power_W")}),
-        settling=SettlingKeys(still_moving="use with a note"),
-        drift=DriftKeys(reference_repeatability=0.055, reference_repeatability_dof=15.0),
-        operating_point={
-            "input_power_W": OperatingPoint(
-                280.0, 8.4, "power", 1.0, 0.2, sensitivity_source="loss against input power of the reference chain"
-            )
-        },
-    )
+TWO_SHAFTS = Settings(
+    trial=TrialKeys(
+        question="Do conveyor chains lose less power after a wash and a fresh oiling, on a bench of two shafts?",
+        note=_NOTE,
+    ),
+    comparison=_PAIRED,
+    scope=ScopeKeys(
+        articles=_CHAINS,
+        bench="two-shaft bench of a small transmission laboratory, torque and speed on each shaft",
+        lubricant=_LUBRICANT,
+        operating_point="280 W input power, 95 r/min at the driving shaft, 20 to 22 °C in the hall",
+    ),
+    readings=ReadingsKeys(interval_s=(25.0,)),
+    log=LogKeys(other={"input_power_W": Column("input_power_W")}),
+    settling=SettlingKeys(still_moving="use with a note"),
+    drift=DriftKeys(reference_repeatability=0.055, reference_repeatability_dof=15.0),
+    operating_point={
+        "input_power_W": OperatingPoint(
+            280.0, 8.4, "power", 1.0, 0.2, sensitivity_source="loss against input power of the reference chain"
+        )
+    },
+)
 
 
-def two_shafts_bench() -> BenchModelKeys:
-    """Declare the transducers of the bench of two shafts.
-
-    Returns
-    -------
-    BenchModelKeys
-        As the table ``[bench_model]`` holds them.
-    """
-    shaft = TransducerKeys(
-        torque_class_percent=0.1, zero_Nm=0.005, torque_step_Nm=0.0005, speed_gain=0.00005, speed_step_rpm=0.01
-    )
-    return BenchModelKeys(input=shaft, output=shaft, shared_calibration=0.5)
+_SHAFT = TransducerKeys(
+    torque_class_percent=0.1, zero_Nm=0.005, torque_step_Nm=0.0005, speed_gain=0.00005, speed_step_rpm=0.01
+)
+TWO_SHAFTS_BENCH = BenchModelKeys(input=_SHAFT, output=_SHAFT, shared_calibration=0.5)

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from lossstats.simulator.example_plans import SEEDS, flour_dust, four_oils, one_chain, two_shafts
-from lossstats.simulator.example_settings import REASONS, two_shafts_bench
+from lossstats.simulator.example_settings import REASONS, TWO_SHAFTS_BENCH
 from lossstats.simulator.simulate import Plan, Truth, simulate_trial
 from lossstats.simulator.simulated_shafts import record_shafts
 from lossstats.trial_folder.settings import Settings
@@ -73,7 +73,7 @@ def _simulated(name: str) -> tuple[Trial, Truth]:
         raise ValueError(f"name: found {name!r}; accepted: {' or '.join(map(repr, _PLANS))}")
     trial, truth = simulate_trial(_PLANS[name](), rng=SEEDS[name])
     if name == "two_shafts":
-        trial, _ = record_shafts(trial, two_shafts_bench(), rng=SEEDS[name] + 1)
+        trial, _ = record_shafts(trial, TWO_SHAFTS_BENCH, rng=SEEDS[name] + 1)
     return trial, truth
 
 

@@ -41,13 +41,14 @@ def test_plain_floats_come_back():
         (open_share, 0.0, "a number between 0 and 1, both excluded"),
         (open_share, 1.0, "a number between 0 and 1, both excluded"),
     ],
+    ids=["not negative", "above 0", "share of 0", "share of 1"],
 )
 def test_out_of_range(check, found, accepted):
     with pytest.raises(ValueError, match=f"^x: found {float(found)!r}; accepted: {accepted}$"):
         check("x", found)
 
 
-@pytest.mark.parametrize("check", [not_negative, above_zero, open_share])
+@pytest.mark.parametrize("check", [not_negative, above_zero, open_share], ids=["not negative", "above 0", "share"])
 def test_a_number_that_is_none_is_told_the_whole_rule(check):
     with pytest.raises(ValueError, match="^x: found nan; accepted: a .*number (of|above|between)"):
         check("x", math.nan)
