@@ -79,7 +79,11 @@ def _parser() -> argparse.ArgumentParser:
     for name, function, text in (
         ("new", _new, "write a trial folder to be filled: trial.toml with a comment to every key, an empty run sheet"),
         ("plan", _plan, "lay out the runs by [plan] of trial.toml: write run_sheet.csv, a page to print, plan.json"),
-        ("check", _check, "name all faults of a trial folder; exit 1 if there are any"),
+        (
+            "check",
+            _check,
+            "name all faults of a trial folder, or say what analyse will ask; exit 1 if there are faults",
+        ),
         ("analyse", _analyse, "do the whole job: print the statement, write results/"),
         ("sensitivity", _sensitivity, "analyse again under other reasonable choices, and without each article in turn"),
         ("sheet", _sheet, "print results/result_sheet.html to results/result_sheet.pdf, where a Chromium is installed"),
@@ -200,11 +204,14 @@ def _plan(arguments: argparse.Namespace) -> int:
 
 
 def _check(arguments: argparse.Namespace) -> int:
-    from lossstats.trial_folder.trial import find_faults
+    from lossstats.conclusion.analysis import remarks_on
+    from lossstats.trial_folder.trial import find_faults, read_trial
 
     faults = find_faults(arguments.folder)
     print(*([str(fault) for fault in faults] if arguments.all else _folded(faults)), sep="\n", end="\n" * bool(faults))
     print(f"{arguments.folder}: {f'{len(faults)} fault(s)' if faults else 'no faults'}")
+    for remark in () if faults else remarks_on(read_trial(arguments.folder)):
+        print(textwrap.fill(remark, _WIDTH, initial_indent="remark: ", subsequent_indent="  "))
     return 1 if faults else 0
 
 

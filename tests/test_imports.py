@@ -30,7 +30,7 @@ ROOMS = {
     "run_plan": "bench_clock order_checks run_order plan_departures plan_record",
     "figures": "figure_style trace_figures level_figures figures ranking_figures budget_figures choice_figures",
     "sheet": "sheet_page sheet_record sheet_saving sheet_review sheet_runs ranking_sheet sheet",
-    "conclusion": """shared_errors saving_budget looks result conclusion decisions reanalysis choices leave_out mixed_model
+    "conclusion": """shared_errors saving_budget looks plausibility result conclusion decisions reanalysis choices leave_out mixed_model
         analysis""",
     "review": "bundle reproduction sheet_pdf",
     "archive": "archive_reading column_cache large_log archive_levels archive_folder archive",

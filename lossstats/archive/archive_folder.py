@@ -134,7 +134,7 @@ def _reduce_run(folder: Path, called: str, settings: Settings, row: SheetRow, re
     try:
         (reduced,) = reduce_trial(Trial(folder, settings, (run,)))
     except (ValueError, ArithmeticError) as error:
-        return Failure(called, row.run, str(error).removeprefix("runs[0]: "))
+        return Failure(called, row.run, str(error).removeprefix(f"run {run.name} ({run.file}): "))
     return _row(called, run, reduced, settings, read.sha256)
 
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from lossstats.conclusion.choices import sensitivity
 from lossstats.conclusion.conclusion import conclude, reduce_trial
 from lossstats.conclusion.leave_out import leave_one_out
+from lossstats.conclusion.plausibility import named, plausibility_remarks
 from lossstats.trial_folder.trial import Trial, read_trial
 
 if TYPE_CHECKING:
@@ -62,3 +63,29 @@ def analyse(
     units = len({(value.unit, value.group) for value in result.units})
     influence = leave_one_out(trial, reduced=reduced) if units > 1 else None
     return replace(result, sensitivity=sensitivity(trial), influence=influence)
+
+
+def remarks_on(trial: Trial) -> tuple[str, ...]:
+    """Say what the analysis of a trial will ask or refuse, without a word on its outcome.
+
+    Parameters
+    ----------
+    trial : Trial
+        A trial already read.
+
+    Returns
+    -------
+    tuple of str
+        What stands out in the records (`plausibility_remarks`), and runs that have no level or still move at their end.
+    """
+    remarks = plausibility_remarks(trial)
+    try:
+        reduced = reduce_trial(trial)
+    except ValueError as error:
+        return (*remarks, f"analyse will refuse {error}")
+    moving = [run for run, one in zip(trial.runs, reduced, strict=True) if one.settled.status == "moving"]
+    if not moving:
+        return remarks
+    rule = trial.settings.settling.still_moving
+    does = {"refuse": "analyse will refuse them", "leave out": "analyse will leave them out"}.get(rule, rule)
+    return (*remarks, f"still moving at the end by the declared tolerance, {does}: {named(moving)}")

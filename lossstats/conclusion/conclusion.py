@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
@@ -20,6 +21,7 @@ from lossstats.comparison.comparison import (
 )
 from lossstats.comparison.statement import make_statement
 from lossstats.conclusion.looks import earlier_looks, look_notes
+from lossstats.conclusion.plausibility import plausibility_remarks
 from lossstats.conclusion.result import FOLDER, Result, RunResult, versions
 from lossstats.conclusion.saving_budget import SavingBudget, make_saving_budget
 from lossstats.conclusion.shared_errors import SharedErrors, shared_errors
@@ -105,6 +107,7 @@ def conclude(trial: Trial, reduced: Sequence[ReducedRun]) -> Result:
     counts = comparison.n if comparison is not None else _unit_counts(units, trial.settings)
     notes = (
         *_notes(runs, units, drift),
+        *plausibility_remarks(trial),
         *corrected.notes,
         *(plan.notes if plan else ()),
         *look_notes(earlier, counts, trial.settings.comparison.planned_units),
@@ -142,22 +145,39 @@ def reduce_trial(trial: Trial, *, progress: Progress | None = None) -> list[Redu
     -------
     list of ReducedRun
         Level, settling and screening of each run, in bench order, as `conclude` takes them.
+
+    Raises
+    ------
+    ValueError
+        If a run cannot be reduced; the message begins with its name.
     """
     from lossstats.one_run.levels import reduce_runs
 
     s = trial.settings
     limits = {name: (p.nominal - p.tolerance, p.nominal + p.tolerance) for name, p in s.operating_point.items()}
-    return reduce_runs(
-        [(run.time_s, run.values) for run in trial.runs],
-        resolution=s.readings.resolution or (display_step(s.bench_model, trial.runs) if s.bench_model else 0.0),
-        tolerance=s.settling.tolerance,
-        final_window=s.settling.final_window,
-        flagged_samples=s.screening.flagged_samples,
-        # At zero load the operating point is not the nominal one.
-        operating_points=[{} if run.role == "zero" else run.operating_point for run in trial.runs],
-        limits=limits,
-        progress=progress,
-    )
+    try:
+        return reduce_runs(
+            [(run.time_s, run.values) for run in trial.runs],
+            resolution=s.readings.resolution or (display_step(s.bench_model, trial.runs) if s.bench_model else 0.0),
+            tolerance=s.settling.tolerance,
+            final_window=s.settling.final_window,
+            flagged_samples=s.screening.flagged_samples,
+            # At zero load the operating point is not the nominal one.
+            operating_points=[{} if run.role == "zero" else run.operating_point for run in trial.runs],
+            limits=limits,
+            progress=progress,
+        )
+    except ValueError as error:
+        raise ValueError(_by_name(str(error), trial.runs)) from error
+
+
+def _by_name(told: str, runs: Sequence[Run]) -> str:
+    # What is told of the k-th run is told of its name and file.
+    found = re.match(r"runs\[(\d+)\]: ", told)
+    if not found:
+        return told
+    run = runs[int(found[1])]
+    return f"run {run.name}{f' ({run.file})' if run.file else ''}: {told[found.end() :]}"
 
 
 def _usable(trial: Trial, reduced: Sequence[ReducedRun]) -> tuple[list[bool], list[str]]:
