@@ -36,8 +36,8 @@ ROOMS = {
     "archive": "archive_reading column_cache large_log archive_levels archive_folder archive",
     "components": """anova nested_table nested_means component_result components nested_likelihood outlier_tests
         grubbs_pairs precision_result interlaboratory components_figures""",
-    "planning": """plan_sheet plan_folder power interval_power equivalence_power planned_checks planned_spread planned_design
-        planning trial_size plan_changes allocation power_curves pilot_squares pilot planning_figures""",
+    "planning": """plan_sheet plan_folder power interval_power planned_checks planned_spread planned_design planning
+        trial_size plan_changes allocation power_curves pilot_squares pilot planning_figures""",
     "rehearsal": "rehearsed_bench rehearsed_plan rehearsed_trials rehearsal_result rehearsal rehearsal_figures",
     "bench": """chart_limits check_entries check_history check_chart chart_statement bench_health linearity straight_line
         calibration_line reference_articles bench_figures bench_examples""",
