@@ -206,7 +206,23 @@ class CalibrationLine(Record):
         str
             Sentences; without a tolerance a description and no verdict.
         """
-        return line_statement(self)
+        zero, places = self.zero, decimals_for(self.zero.standard_uncertainty)
+        ends = (
+            f"{100 * self.confidence:g} % interval {shown(zero.low, places)} to {shown(zero.high, places)} {self.unit}"
+        )
+        said = [f"At no load the bench reads {shown(zero.value, places)} {self.unit} ({ends})"]
+        said[0] += "." if self.tolerance is None else f": {self.zero_is}, against ±{self.tolerance:g} {self.unit}."
+        if not self.departures:
+            said.append(f"Linearity is not judged: {self.why_no_lack_of_fit}.")
+            return " ".join(said)
+        worst = max(self.departures, key=lambda one: abs(one.departure))
+        span = f"{shown(worst.low, places)} to {shown(worst.high, places)} {self.unit}"
+        text = (
+            f"The largest departure from the line is {shown(worst.departure, places)} {self.unit} at {worst.load:g} "
+            f"{self.load_unit} (interval {span}, which holds for all loads together)"
+        )
+        said.append(text + ("." if self.tolerance is None else f": linearity {self.linearity_is}."))
+        return " ".join(said)
 
     def _rows(self) -> list[tuple[str, str]]:
         s, z = self.sensitivity, self.zero
@@ -232,33 +248,3 @@ def _linearity_words(line: CalibrationLine) -> str:
         return f"not tested: {line.why_no_lack_of_fit}"
     fit = line.lack_of_fit
     return f"lack of fit p = {fit.p_value:.2g} (F = {fit.f:.3g}, {fit.dof[0]} and {fit.dof[1]} degrees of freedom)"
-
-
-def line_statement(line: CalibrationLine) -> str:
-    """Put zero and linearity into words.
-
-    Parameters
-    ----------
-    line : CalibrationLine
-        The line.
-
-    Returns
-    -------
-    str
-        Sentences.
-    """
-    zero, places = line.zero, decimals_for(line.zero.standard_uncertainty)
-    ends = f"{100 * line.confidence:g} % interval {shown(zero.low, places)} to {shown(zero.high, places)} {line.unit}"
-    said = [f"At no load the bench reads {shown(zero.value, places)} {line.unit} ({ends})"]
-    said[0] += "." if line.tolerance is None else f": {line.zero_is}, against ±{line.tolerance:g} {line.unit}."
-    if not line.departures:
-        said.append(f"Linearity is not judged: {line.why_no_lack_of_fit}.")
-        return " ".join(said)
-    worst = max(line.departures, key=lambda one: abs(one.departure))
-    span = f"{shown(worst.low, places)} to {shown(worst.high, places)} {line.unit}"
-    text = (
-        f"The largest departure from the line is {shown(worst.departure, places)} {line.unit} at {worst.load:g} "
-        f"{line.load_unit} (interval {span}, which holds for all loads together)"
-    )
-    said.append(text + ("." if line.tolerance is None else f": linearity {line.linearity_is}."))
-    return " ".join(said)

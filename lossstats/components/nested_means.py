@@ -77,7 +77,7 @@ def mean_squares_of(table: NestedTable) -> NestedMeans:
     the number of values a unit.
     """
     parents = table.parents
-    check_separable(table, parents)
+    _check_separable(table, parents)
     # The first value is subtracted, exactly where values agree in their leading digits, so that none are lost.
     start = float(table.values[0])
     means = table.values - start
@@ -134,21 +134,8 @@ def _averaged(means: Array, parents: Codes, counts: Codes) -> Array:
     return first + np.bincount(parents, weights=means - first[parents]) / counts
 
 
-def check_separable(table: NestedTable, parents: tuple[Codes, ...]) -> None:
-    """Refuse a table in which a level cannot be told from the one above or below.
-
-    Parameters
-    ----------
-    table : NestedTable
-        The table.
-    parents : tuple of ndarray
-        Its parents, level by level.
-
-    Raises
-    ------
-    ValueError
-        Names the level, and what to measure or to leave out.
-    """
+def _check_separable(table: NestedTable, parents: tuple[Codes, ...]) -> None:
+    """Refuse a table in which a level cannot be told from the one above or below."""
     levels = table.levels
     counts = [np.bincount(parent) for parent in parents]
     if len(parents[0]) == 1:

@@ -164,7 +164,7 @@ def smallest_visible_difference(plan: PlannedDesign, *, power: float = 0.8) -> S
     >>> smallest_visible_difference(plan).words
     'a difference of 0.32 W is seen in 8 of 10 such trials'
     """
-    found = smallest_seen(plan, power)
+    found = _smallest_seen(plan, power)
     if math.isinf(found):
         gain = plan.shared_terms(1.0)["gain"].standard_uncertainty
         raise ValueError(
@@ -206,7 +206,7 @@ def fit_for_question(plan: PlannedDesign, matters: float, *, power: float = 0.8)
     """
     above_zero("matters", matters)
     unit, chance = plan.unit, power_of(plan, matters)
-    smallest = smallest_seen(plan, power)
+    smallest = _smallest_seen(plan, power)
     fit = smallest <= matters and plan.verdict_possible
     start = "with this bench and this plan the difference that matters"
     seen = f"a true difference of {matters:g} {unit} is seen in {of_trials(chance)} such trials"
@@ -247,26 +247,8 @@ def of_trials(chance: float) -> str:
     return f"{round(100 * chance)} of 100"
 
 
-def smallest_seen(plan: PlannedDesign, power: float) -> float:
-    """Find the difference at which the power is the one wanted.
-
-    Parameters
-    ----------
-    plan : PlannedDesign
-        The trial.
-    power : float
-        Wanted.
-
-    Returns
-    -------
-    float
-        In the unit of the plan; infinite where no difference reaches it.
-
-    Raises
-    ------
-    ValueError
-        If the power is not between the chance at no difference and 1.
-    """
+def _smallest_seen(plan: PlannedDesign, power: float) -> float:
+    """The difference at which the power is the one wanted; infinite where none reaches it."""
     unit, alpha = plan.standard_uncertainty(), 1 - plan.confidence
     return smallest_difference(lambda d: power_of(plan, d), unit, power, alpha, farthest=FAR)
 

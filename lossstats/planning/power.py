@@ -49,7 +49,7 @@ def power_paired(difference: float, sd: float, n: int, *, alpha: float = 0.05) -
     >>> round(power_paired(0.3, 0.25, 6), 3)
     0.655
     """
-    check_groups(difference, alpha, ((sd, n, "sd", "n"),))
+    _check_groups(difference, alpha, ((sd, n, "sd", "n"),))
     from scipy.special import ndtr, stdtrit
 
     ratio, weights = variance_nodes(n - 1, _NODES_PAIRED)
@@ -96,7 +96,7 @@ def power_welch(difference: float, sd1: float, n1: int, sd2: float, n2: int, *, 
     >>> round(power_welch(0.0, 1.0, 3, 1.0, 3), 4)
     0.0351
     """
-    check_groups(difference, alpha, ((sd1, n1, "sd1", "n1"), (sd2, n2, "sd2", "n2")))
+    _check_groups(difference, alpha, ((sd1, n1, "sd1", "n1"), (sd2, n2, "sd2", "n2")))
     from scipy.special import ndtr, stdtrit
 
     nodes = {2: 81, 3: 41, 4: 41}.get(min(n1, n2), 31)  # within 1e-8 of the limit of many nodes, usually 1e-10
@@ -141,7 +141,7 @@ def smallest_difference_paired(sd: float, n: int, *, power: float = 0.8, alpha: 
     >>> round(smallest_difference_paired(0.25, 6), 3)
     0.359
     """
-    check_groups(0.0, alpha, ((sd, n, "sd", "n"),))
+    _check_groups(0.0, alpha, ((sd, n, "sd", "n"),))
     return _smallest(lambda d: power_paired(d, sd, n, alpha=alpha), sd / math.sqrt(n), power, alpha)
 
 
@@ -177,7 +177,7 @@ def smallest_difference_welch(
     RuntimeError
         If the power recomputed there is not the one wanted.
     """
-    check_groups(0.0, alpha, ((sd1, n1, "sd1", "n1"), (sd2, n2, "sd2", "n2")))
+    _check_groups(0.0, alpha, ((sd1, n1, "sd1", "n1"), (sd2, n2, "sd2", "n2")))
     unit = math.hypot(sd1 / math.sqrt(n1), sd2 / math.sqrt(n2))
     return _smallest(lambda d: power_welch(d, sd1, n1, sd2, n2, alpha=alpha), unit, power, alpha)
 
@@ -283,23 +283,8 @@ def variance_nodes(dof: int, number: int) -> tuple[Array, Array]:
     return ratio, weights / weights.sum()
 
 
-def check_groups(difference: float, alpha: float, groups: tuple[tuple[float, int, str, str], ...]) -> None:
-    """Refuse a test of which no power can be given.
-
-    Parameters
-    ----------
-    difference : float
-        True difference, finite.
-    alpha : float
-        Size of the test, between 0 and 1.
-    groups : tuple of (float, int, str, str)
-        Standard deviation and number of units of each group, and what the caller's arguments are called.
-
-    Raises
-    ------
-    ValueError
-        Names the argument, what was found and what would be accepted.
-    """
+def _check_groups(difference: float, alpha: float, groups: tuple[tuple[float, int, str, str], ...]) -> None:
+    """Refuse a test of which no power can be given; groups are standard deviation, number, and the names of both."""
     finite_number("difference", difference)
     open_share("alpha", alpha)
     for sd, n, sd_name, n_name in groups:

@@ -28,26 +28,8 @@ def refuse(argument: str, found: object, accepted: str) -> NoReturn:
     raise ValueError(f"{argument}: found {found!r}; accepted: {accepted}")
 
 
-def number_check(accepted: str, holds: Callable[[float], bool]) -> Callable[[str, Any], float]:
-    """Make a check that passes a finite number as a plain float, and refuses all else.
-
-    Parameters
-    ----------
-    accepted : str
-        What is accepted, for the text of the refusal.
-    holds : callable
-        Whether a finite number is accepted.
-
-    Returns
-    -------
-    callable
-        Called with the name of the argument and what was given; gives the float, or raises ValueError.
-
-    Examples
-    --------
-    >>> not_negative("width_mm", 3)
-    3.0
-    """
+def _number_check(accepted: str, holds: Callable[[float], bool]) -> Callable[[str, Any], float]:
+    """A check that passes a finite number as a plain float where it holds, and refuses all else."""
 
     def check(argument: str, found: Any) -> float:
         if isinstance(found, bool | str | bytes):
@@ -63,10 +45,10 @@ def number_check(accepted: str, holds: Callable[[float], bool]) -> Callable[[str
     return check
 
 
-finite_number = number_check("a finite number", lambda number: True)  # noqa: ARG005
-not_negative = number_check("a finite number of at least 0", lambda number: number >= 0)
-above_zero = number_check("a finite number above 0", lambda number: number > 0)
-open_share = number_check("a number between 0 and 1, both excluded", lambda number: 0 < number < 1)
+finite_number = _number_check("a finite number", lambda _: True)
+not_negative = _number_check("a finite number of at least 0", lambda number: number >= 0)
+above_zero = _number_check("a finite number above 0", lambda number: number > 0)
+open_share = _number_check("a number between 0 and 1, both excluded", lambda number: 0 < number < 1)
 
 
 def whole_number(argument: str, found: Any, fewest: int) -> int:
