@@ -238,6 +238,8 @@ TOMLS = [
     Case("mounts in a paired design", toml("difference_that_matters = 0.2", 'unit_of_replication = "mount"'),
          "trial.toml", 8, "key comparison.unit_of_replication", "'mount'",
          '"article", or "mount" with design = "single"'),
+    Case("repeatability of unknown source", toml("difference_that_matters = 0.2", "repeatability = 0.06"), "trial.toml", 4,
+         "key comparison.repeatability_source", "nothing", "where the repeatability comes from: document, date"),
     Case("dof alone", toml("difference_that_matters = 0.2", "repeatability_dof = 12"), "trial.toml", 8,
          "key comparison.repeatability_dof", "no repeatability beside it", "a repeatability"),
     Case("comma twice", toml("[readings]", '[log]\ndecimal = ","\n[readings]'), "trial.toml", 11, "key log.decimal",

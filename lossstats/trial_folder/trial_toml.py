@@ -89,6 +89,9 @@ def _check_together(settings: Settings, reader: TableReader) -> None:
     if comparison.repeatability_dof is not None and comparison.repeatability is None:
         accepted = "a repeatability, or no degrees of freedom of it"
         reader.fault(("comparison", "repeatability_dof"), "no repeatability beside it", accepted)
+    if comparison.repeatability is not None and not comparison.repeatability_source.strip():
+        accepted = "where the repeatability comes from: document, date; a claim on one article stands on it"
+        reader.fault(("comparison", "repeatability_source"), "nothing", accepted)
     _check_several(comparison, reader)
     _check_log(settings, reader)
     _check_points(settings, reader)

@@ -6,7 +6,7 @@ import pytest
 
 from lossstats.trial_folder.trial_toml import read_settings
 
-SHORT = '[trial]\nquestion = "Does it pay?"\n[comparison]\nbefore = "old"\nafter = "new"\ndesign = "paired"\n'
+SHORT = '[trial]\nquestion = "Does it pay?"\n[comparison]\nbefore = "old"\nafter = "new"\ndesign = "paired"\nrepeatability_source = "checks of March"\n'
 
 
 def taken(text: str) -> None:
