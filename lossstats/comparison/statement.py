@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
@@ -17,6 +18,8 @@ if TYPE_CHECKING:
     from lossstats.trial_folder.settings import Settings
 
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+# Tables of trial.toml whose keys decide what comes out.
+_RULES = ("readings", "comparison", "settling", "screening", "drift", "operating_point", "instrument", "bench_model")
 
 
 @dataclass(frozen=True)
@@ -26,7 +29,7 @@ class Statement(Record):
     Attributes
     ----------
     sentences : tuple of str
-        Two or three sentences.
+        Two or three sentences; one more where a rule was changed after the plan was sealed.
     scope : tuple of str
         What the claim is about.
     not_claimed : tuple of str
@@ -85,7 +88,7 @@ def make_statement(settings: Settings, comparison: Comparison, notes: Sequence[s
         if comparison.difference is None
         else _interval(settings, comparison, comparison.difference)
     )
-    sentences = (*first, _basis(settings, comparison))
+    sentences = (*first, _basis(settings, comparison), *changed_rules(notes))
     remark = (settings.trial.note,) if settings.trial.note else ()
     return Statement(
         sentences,
@@ -93,6 +96,24 @@ def make_statement(settings: Settings, comparison: Comparison, notes: Sequence[s
         _not_claimed(comparison, notes),
         (*comparison.notes, *notes, *remark),
     )
+
+
+def changed_rules(notes: Sequence[str]) -> tuple[str, ...]:
+    """Say in the statement itself that a rule is another one than the plan sealed.
+
+    Parameters
+    ----------
+    notes : sequence of str
+        Notes of the analysis, departures from the plan among them.
+
+    Returns
+    -------
+    tuple of str
+        One sentence, or none.
+    """
+    departure = re.compile(rf"departs from the sealed plan: trial\.toml, key (?:{'|'.join(_RULES)})\.(.+)")
+    changed = [found[1] for found in map(departure.fullmatch, notes) if found]
+    return (f"Rules changed after the plan was sealed: {'; '.join(changed)}.",) if changed else ()
 
 
 def _describe(settings: Settings, c: Comparison) -> tuple[str, ...]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from lossstats.comparison.statement import Statement, count_of, p_is, printed_places
+from lossstats.comparison.statement import Statement, changed_rules, count_of, p_is, printed_places
 from lossstats.records.rendering import decimals_for, shown
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ def make_ranking_statement(settings: Settings, ranking: Ranking, notes: Sequence
     """
     remark = (settings.trial.note,) if settings.trial.note else ()
     return Statement(
-        (_told_apart(settings, ranking), _verdicts(ranking), _basis(ranking)),
+        (_told_apart(settings, ranking), _verdicts(ranking), _basis(ranking), *changed_rules(notes)),
         _scope(settings),
         _not_claimed(ranking, notes),
         (*ranking.notes, *notes, *remark),

@@ -3,10 +3,17 @@
 from dataclasses import replace
 
 import pytest
+from planned import planned
 
 from lossstats.comparison.comparison import compare_groups, compare_pairs, compare_single, compare_with_controls
 from lossstats.comparison.statement import make_statement
+from lossstats.run_plan.plan_record import plan_record
+from lossstats.run_plan.run_order import lay_out_runs
+from lossstats.several.ranking import rank_conditions
+from lossstats.several.ranking_statement import make_ranking_statement
+from lossstats.trial_folder.plan_file import seal_plan
 from lossstats.trial_folder.settings import ComparisonKeys, ScopeKeys, Settings, TrialKeys
+from lossstats.trial_folder.trial import Trial
 
 BEFORE, AFTER = [7.10, 6.84, 7.32, 6.95], [6.61, 6.40, 6.71, 6.52]
 SETTINGS = Settings(
@@ -101,3 +108,22 @@ def test_three_renderings():
     assert max(map(len, str(s).splitlines())) <= 100
     assert "a &lt;b&gt; note" in s._repr_html_()
     assert s.to_dict()["sentences"] == list(s.sentences)
+
+
+def test_a_rule_changed_after_the_plan_was_sealed_stands_in_the_statement():
+    settings = planned(articles="K01 K02 K03 K04", one_way=False)
+    sealed = seal_plan(settings, lay_out_runs(settings))
+    changed = replace(
+        settings,
+        trial=replace(settings.trial, question="Does it?"),
+        comparison=replace(settings.comparison, difference_that_matters=0.6, confidence=0.9),
+    )
+    for now, last in (
+        (settings, "Basis"),
+        (changed, "Rules changed after the plan was sealed: confidence: planned 0.95, found 0.9; "
+                  "difference_that_matters: planned nothing, found 0.6."),
+    ):  # fmt: skip
+        notes = plan_record(Trial(None, now, (), plan=sealed)).notes
+        assert words(compare_pairs(BEFORE, AFTER), notes=notes).sentences[-1].startswith(last)
+        ranking = rank_conditions({"A": BEFORE, "B": AFTER, "C": AFTER[::-1]})
+        assert make_ranking_statement(SETTINGS, ranking, notes).sentences[-1].startswith(last)
