@@ -26,7 +26,7 @@ Array = NDArray[np.float64]
 
 # Rounding u to two digits changes it by 5 % at most (10.5 to 10): what moves it by less cannot be seen in a report.
 SECOND_ORDER_LIMIT = 0.05
-# A slope that could be off by more than a millionth of u has met a kink or a step of the model.
+# A slope that could be off by more than a millionth of u, or of what the model does within u, has met a kink or a step.
 _SLOPE_LIMIT = 1e-6
 # A slope below a millionth of what the model does within u is a bottom, a top or a saddle: zero but for rounding.
 _FLAT_LIMIT = 1e-6
@@ -211,7 +211,7 @@ class _Propagation:
                     f"{name}: zero first-order sensitivity, yet within its standard uncertainty the result changes by "
                     f"{reach:.2g}; linear propagation misses that, use the second-order terms or Monte Carlo"
                 )
-            if doubt > _SLOPE_LIMIT * max(u, part):
+            if doubt > _SLOPE_LIMIT * max(u, part, reach):
                 notes.append(
                     f"{name}: its sensitivity depends on the step of the differences by {self.errors[k, i]:.1g}; the "
                     f"model has a kink or a step near {self.values[i]:g}"

@@ -166,7 +166,7 @@ class Budget(_Tabled):
         dof = self.degrees_of_freedom
         convention = "" if math.isinf(dof) else " (effective, not truncated to an integer)"
         return [
-            (f"{level} interval", f"{ends} {self.unit}".rstrip()),
+            (f"{level} interval", f"{ends} {self.unit}".rstrip() if u else "none: the standard uncertainty is 0"),
             ("degrees of freedom", shown_dof(dof) + convention),
             (self.output, f"{with_uncertainty(self.value, u)} {self.unit}".rstrip()),
             ("standard uncertainty", f"{two_digits(u)} {self.unit}".rstrip()),

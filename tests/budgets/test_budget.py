@@ -167,6 +167,14 @@ def test_second_order_that_outweighs_the_first_says_why():
     assert "outweigh the first" in budget.second_order.why_none
 
 
+def test_a_smooth_minimum_is_no_kink_and_claims_no_interval():
+    source = Source.normal(0.005)
+    budget = propagate(lambda x, y: x**2 + y**2, {"x": source, "y": source})
+    assert not any("kink" in note for note in budget.notes)
+    assert sum("zero first-order sensitivity" in note for note in budget.notes) == 2
+    assert "95 % interval         none: the standard uncertainty is 0" in str(budget)
+
+
 def test_kink_is_flagged():
     budget = propagate(lambda x: np.where(x > 1, 3 * x - 2, x), {"x": Source.normal(0.1, value=1.001)})
     assert budget.contributions[0].sensitivity == pytest.approx(3.0)
