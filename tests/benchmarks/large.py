@@ -58,9 +58,10 @@ def reduce_and_tell(root: Path, workers: int) -> None:
         archive, of_workers = reduce_archive(folders), ""
         passed_s = time.perf_counter() - start
     where = f"pool of {workers}" if workers else "this process"
+    cpu_s = sum(os.times()[:4])  # of this process and of workers that have ended
     print(
-        f"{where}: {len(archive.runs)} runs of {len(folders)} folder(s), {len(archive.failed)} failed, {passed_s:.1f} s; "
-        f"peak {highest_memory():.0f} MB{f', workers {of_workers} MB' if workers else ''}; load before {busy:.1f}"
+        f"{where}: {len(archive.runs)} runs of {len(folders)} folder(s), {len(archive.failed)} failed, {passed_s:.1f} s, "
+        f"{cpu_s:.1f} s of CPU; peak {highest_memory():.0f} MB{f', workers {of_workers} MB' if workers else ''}; load before {busy:.1f}"
     )
     tell_table(archive, root)
 
