@@ -4,10 +4,15 @@ from __future__ import annotations
 
 import dataclasses
 import math
+import textwrap
 from html import escape
 from typing import Any
 
 import numpy as np
+
+
+_LINE = 100
+_NARROWEST = 40  # of the column of values, however long the labels are
 
 
 class Record:
@@ -25,7 +30,7 @@ class Record:
     def __str__(self) -> str:
         rows = self._rows()
         width = max((len(label) for label, _ in rows), default=0)
-        body = "\n".join(f"  {label:<{width}}  {text}".rstrip() for label, text in rows)
+        body = "\n".join(_folded(f"  {label:<{width}}  ", text) for label, text in rows)
         return f"{self.title}\n{body}" if self.title else body
 
     def _repr_html_(self) -> str:
@@ -48,6 +53,14 @@ class Record:
             Nested dicts, lists, strings, numbers; nothing that JSON does not know but infinity and nan.
         """
         return {f.name: plain(getattr(self, f.name)) for f in dataclasses.fields(self) if not f.name.startswith("_")}  # type: ignore[arg-type]
+
+
+def _folded(label: str, text: str) -> str:
+    # Long values go on below where they begin; a word longer than a line stays whole.
+    begin, width = " " * len(label), max(_NARROWEST, _LINE - len(label))
+    wrap = textwrap.TextWrapper(width, break_long_words=False, break_on_hyphens=False)
+    lines = [part for line in text.splitlines() for part in (wrap.wrap(line) if len(line) > width else [line])]
+    return "\n".join(f"{begin if k else label}{line}".rstrip() for k, line in enumerate(lines or [""]))
 
 
 def plain(value: Any) -> Any:

@@ -24,6 +24,29 @@ def test_text_is_aligned():
     assert str(Sample(1.5, {})).splitlines() == ["Sample <b>", "  value           1.5", "  a longer label  x < y"]
 
 
+def test_long_values_are_folded_below_where_they_begin():
+    words = " ".join(f"word-{k}" for k in range(60))
+
+    class Long(Sample):
+        def _rows(self):
+            return [("in words", words), ("name of the file", "x" * 150), ("lines", "one\ntwo")]
+
+    record = Long(1.5, {})
+    _, *lines = str(record).splitlines()
+    begin = 2 + len("name of the file") + 2
+    folded = lines[: next(k for k, line in enumerate(lines) if "name of" in line)]
+    assert len(folded) > 1
+    assert max(map(len, folded)) <= 100
+    assert all(line[:begin].strip() == "" for line in folded[1:])
+    assert " ".join(line[begin:] for line in folded) == words
+    assert lines[len(folded) :] == [
+        f"  name of the file  {'x' * 150}",
+        "  lines             one",
+        " " * begin + "two",
+    ]
+    assert words in record._repr_html_()
+
+
 def test_html_is_escaped():
     page = Sample(1.5, {})._repr_html_()
     assert "<caption>Sample &lt;b&gt;</caption>" in page
