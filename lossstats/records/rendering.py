@@ -10,7 +10,6 @@ from typing import Any
 
 import numpy as np
 
-
 _LINE = 100
 _NARROWEST = 40  # of the column of values, however long the labels are
 
