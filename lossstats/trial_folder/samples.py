@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lossstats.trial_folder.faults import ENOUGH, Fault, FaultList, quoted
-from lossstats.trial_folder.number_rows import RowForm, read_block, split_fields
+from lossstats.trial_folder.number_rows import SEPARATORS, RowForm, read_block, split_fields
 from lossstats.trial_folder.raw_files import LONGEST_LINE, check_text
 from lossstats.trial_folder.settings import SHAFT_COLUMNS, BenchModelKeys, Column, LogKeys, ReadingsKeys
 from lossstats.trial_folder.shaft_power import power_loss_W
@@ -194,6 +194,12 @@ def _read_header(head: bytes, log: LogKeys, mapped: tuple[Column, ...], faults: 
         faults.add(f"{quoted(line)}, which is not UTF-8", "column names in UTF-8 (or encoding in [log])", line=number)
         return None
     wanted = [column.column for column in mapped]
+    if other := _other_separators(line, names, wanted, log, encoding):
+        fields = "one field" if len(names) == 1 else f"{len(names)} fields"
+        found = f"{fields} by separator = {quoted(log.separator)} in {quoted(line)}"
+        seems = " or ".join(map(quoted, other))
+        faults.add(found, f"the file's separator in [log] of trial.toml; it seems to be {seems}", line=number)
+        return None
     count = len(faults)
     for place, name in enumerate(names):
         where = f"column {place + 1}"
@@ -211,6 +217,23 @@ def _read_header(head: bytes, log: LogKeys, mapped: tuple[Column, ...], faults: 
     if len(faults) > count:
         return None
     return RowForm(log, names, tuple(names.index(name) for name in wanted), faults)
+
+
+def _other_separators(
+    line: bytes, names: Sequence[str], wanted: Sequence[str], log: LogKeys, encoding: str
+) -> list[str]:
+    # Those that find every column that is read; for a header of one field, else, those that part it at all.
+    if all(name in names for name in wanted):
+        return []
+    headers = {
+        other: [field.decode(encoding) for field in split_fields(line, replace(log, separator=other))]
+        for other in SEPARATORS
+        if other != log.separator
+    }
+    fitting = [other for other, found in headers.items() if all(name in found for name in wanted)]
+    if fitting or len(names) > 1:
+        return fitting
+    return [other for other, found in headers.items() if len(found) > 1 and other != "space"]
 
 
 def _read_rows(text: bytes, start: int, first_line: int, form: RowForm) -> NDArray[np.float64]:

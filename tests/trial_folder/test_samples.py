@@ -95,6 +95,32 @@ def test_decimal_comma_units_rows_before_the_header_and_latin_1() -> None:
     assert samples.operating_point["oil_C"].tolist() == [23.1, 23.2, 23.2]
 
 
+@pytest.mark.parametrize(
+    ("header", "separator", "found", "seems"),
+    [
+        ("time_s;loss_W", "comma", "one field by separator = 'comma' in 'time_s;loss_W'", "'semicolon'"),
+        ("time_s\tloss_W", "semicolon", "one field by separator = 'semicolon'", "'tab'"),
+        ("t;x;a,b", "tab", "one field by separator = 'tab'", "'comma' or 'semicolon'"),
+        ("time_s;loss_W,raw", "comma", "", ""),
+        ("time_s;loss_W;of motor", "space", "2 fields by separator = 'space'", "'semicolon'"),
+    ],
+)
+def test_another_separator_than_declared_is_told_and_never_taken(
+    header: str, separator: str, found: str, seems: str
+) -> None:
+    data = f"{header}\n0;7.1\n1;7.2\n".encode()
+    samples, faults = read_samples(data, "r01.csv", LogKeys(separator=separator))
+    assert samples is None
+    told = [str(fault) for fault in faults if "it seems to be" in str(fault)]
+    if not seems:
+        assert told == []
+        assert str(faults[0]).startswith("r01.csv, line 1, column 1: found the column 'time_s;loss_W'")
+        return
+    assert [str(fault) for fault in faults] == told
+    assert told[0].startswith(f"r01.csv, line 1: found {found}")
+    assert told[0].endswith(f"it seems to be {seems}")
+
+
 def test_the_shortest_file_and_both_line_ends() -> None:
     for data in (b"time_s,loss_W\n0,7.0\n1,7.1\n", b"time_s,loss_W\r\n0,7.0\r\n1,7.1\r\n"):
         samples = taken(data)
