@@ -276,11 +276,11 @@ SINGLE = toml('design = "paired"', 'design = "single"')
 # fmt: off
 SHEETS = [
     Case("no run sheet", lambda folder: (folder / "run_sheet.csv").unlink(), "run_sheet.csv", None, None,
-         "no such file", "a file in the trial folder", 7),
+         "no such file", "a file in the trial folder"),
     Case("run sheet columns", sheet("mount,file", "file,mount"), "run_sheet.csv", 1, None,
-         "'run,start,role,article,condition,file,mount,remarks'", small_trial.HEADER.strip(), 7),
+         "'run,start,role,article,condition,file,mount,remarks'", small_trial.HEADER.strip()),
     Case("run sheet empty", whole(small_trial.HEADER, "run_sheet.csv"), "run_sheet.csv", None, None,
-         "a header and no rows", "one row a run", 7),
+         "a header and no rows", "one row a run"),
     Case("run sheet, short row", sheet("samples/r04.csv,\n", "samples/r04.csv\n"), "run_sheet.csv", 5, None,
          f"7 fields in {R04[:60]!r} …", "8 fields: run,start", 3),
     Case("run sheet, comma in the remarks", sheet("r04.csv,\n", "r04.csv,windy, cold\n"), "run_sheet.csv", 5, None,

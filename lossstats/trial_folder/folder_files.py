@@ -320,11 +320,12 @@ def check_folder(folder: Path, tables: Tables, facts: Mapping[str, RunFacts]) ->
     Returns
     -------
     list of Fault
-        Files that nothing names; rows that do not fit; copies stand in `find_copies`.
+        Files that nothing names, unless no row of the sheet could be read; rows that do not fit. Copies stand in
+        `find_copies`.
     """
     comparison = None if tables.settings is None or tables.settings_faults else tables.settings.comparison
     lasts_s = {file: fact.last_s for file, fact in facts.items()}
     return [
-        *find_unnamed(folder, {row.file for row in tables.rows}),
+        *(find_unnamed(folder, {row.file for row in tables.rows}) if tables.rows else ()),
         *check_rows(tables.rows, comparison, lasts_s),
     ]

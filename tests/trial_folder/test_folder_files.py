@@ -45,6 +45,13 @@ def test_every_file_once_and_in_the_order_of_the_sheet(folder: Path) -> None:
     assert [row.run for row in read_tables(folder).sample_rows] == ["r01", "r02", "r03", "r06"]
 
 
+@pytest.mark.parametrize("sheet", [b"", b"\xff\xfer\0", b"run;start\n", small_trial.HEADER.encode()])
+def test_a_sheet_that_cannot_be_read_leaves_no_file_unnamed(folder: Path, sheet: bytes) -> None:
+    small_trial.put(folder, "run_sheet.csv", sheet)
+    tables = read_tables(folder)
+    assert [fault.file for fault in (*tables.faults, *check_folder(folder, tables, {}))] == ["run_sheet.csv"]
+
+
 @pytest.mark.parametrize(
     ("broken", "told"),
     [
