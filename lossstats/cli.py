@@ -221,11 +221,18 @@ def _analyse(arguments: argparse.Namespace) -> int:
     from tqdm import tqdm
 
     from lossstats.conclusion.analysis import analyse
+    from lossstats.conclusion.result import FOLDER
+    from lossstats.review.sheet_pdf import PDF
 
+    printed = Path(arguments.folder) / FOLDER / PDF
+    had_pdf = printed.is_file()
     result = analyse(arguments.folder, progress=partial(tqdm, disable=None, unit="run", delay=2))
     where = result.save(arguments.folder)
     print(result)
     print(f"\nwritten: {where / 'result.json'}, {where / 'result_sheet.html'}")
+    if had_pdf and not printed.exists():
+        print(f"removed: {printed}, printed from an earlier sheet")
+        print(f"to print this one: lossstats sheet {arguments.folder}")
     return 0
 
 

@@ -36,6 +36,16 @@ def test_analyse_prints_the_statement_and_writes_the_sheet(folder, capsys):
     assert "agrees" in capsys.readouterr().out
 
 
+def test_analyse_says_that_an_earlier_print_is_gone(folder, capsys):
+    main(["analyse", str(folder)])
+    assert "removed" not in capsys.readouterr().out
+    printed = folder / "results" / "result_sheet.pdf"
+    printed.write_bytes(b"%PDF-1.4\n%%EOF\n")
+    main(["analyse", str(folder)])
+    assert f"removed: {printed}, printed from an earlier sheet" in capsys.readouterr().out
+    assert not printed.exists()
+
+
 def test_reproduce_exits_1_with_a_table(folder, capsys):
     main(["analyse", str(folder)])
     capsys.readouterr()
