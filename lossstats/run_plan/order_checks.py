@@ -291,7 +291,7 @@ def confounded(runs: Sequence[OrderedRun], settings: Settings) -> tuple[str, ...
     keys, comparison = settings.plan, settings.comparison
     if keys is None:
         return ()
-    # What an untouched article is called in its second session is no condition.
+    # What an untouched article is called in the second part of the trial is no condition.
     tests = [run for run in runs if run.role == "test" and run.article not in comparison.controls]
     told = [*_by_time(tests, settings, keys), *_by_order(settings, keys)]
     if comparison.design == "single":
@@ -340,11 +340,11 @@ def _by_order(settings: Settings, keys: PlanKeys) -> Iterable[str]:
     done = "washed and dried" if change_takes_time(keys) else "changed"
     if settings.comparison.controls:
         yield (
-            f"every article is {conditions[0]} first: what a second session does by itself is told apart by the "
+            f"every article is {conditions[0]} first: what later bench days do by themselves is told apart by the "
             f"untouched controls; what else happens to an article that is {done} is not"
         )
     else:
         yield (
-            f"every article is {conditions[0]} first: what time, handling and the first session do to an article and "
+            f"every article is {conditions[0]} first: what time, handling and the first runs do to an article and "
             "the treatment are not told apart (untouched controls would show it)"
         )

@@ -121,7 +121,7 @@ def test_all_of_one_condition_first():
     told = confounded(order, planned(one_way=True))
     assert told == (
         "all dusty runs come before all cleaned runs: bench drift and treatment are told apart by the runs of REF alone",
-        "every article is dusty first: what time, handling and the first session do to an article and the treatment are "
+        "every article is dusty first: what time, handling and the first runs do to an article and the treatment are "
         "not told apart (untouched controls would show it)",
         "wear of the reference article REF and drift of the bench: nothing here sees the one without the other",
     )
