@@ -193,8 +193,8 @@ def screen(
         notes.append("stuck readings cannot be told from quiet ones at this resolution")
     clipped = _clipped(y, found_step)
     clipped += [s for s in stretches if y[s[0]] in (y.min(), y.max()) and s not in clipped]
-    intervals = np.diff(t)
-    gaps = np.flatnonzero(intervals > GAP * sampling_interval(t))
+    longest = GAP * sampling_interval(t)  # before the next line: not two arrays of intervals at a time
+    gaps = np.flatnonzero(np.diff(t) > longest)
     inside = [np.arange(first, last + 1) for first, last in {*stretches, *clipped}]
     flagged = np.unique(np.concatenate([spikes, *inside])) if inside else spikes
     return Screening(
@@ -254,8 +254,10 @@ def _spikes(residuals: NDArray[np.float64], step: float) -> NDArray[np.int64]:
     n = len(residuals)
     if n < 2 * NEIGHBOURS + 5:
         return np.empty(0, dtype=np.int64)
-    away = np.abs(residuals - _neighbour_median(residuals))
-    scale = max(1.4826 * float(np.median(away)), 0.6 * step, 1e-12 * float(np.abs(residuals).max()))
+    away = _neighbour_median(residuals)  # in place from here on: a long run is not copied again and again
+    np.subtract(residuals, away, out=away)
+    np.abs(away, out=away)
+    scale = max(1.4826 * float(np.median(away)), 0.6 * step, 1e-12 * float(max(residuals.max(), -residuals.min())))
     limit = scale * float(ndtri(1 - SPIKE_RATE / (2 * n))) * (1.03 + 12 / n) + step / 2
     return np.flatnonzero(away > limit)
 
@@ -290,15 +292,18 @@ _PIECE = 1 << 17
 def _stuck(y: NDArray[np.float64], step: float) -> tuple[list[tuple[int, int]], bool]:
     # Stretches of equal readings that the rest of the run makes incredible; False where none could be found
     n = len(y)
-    first = np.flatnonzero(np.diff(y, prepend=np.nan) != 0)
-    length = np.diff(first, append=n)
+    repeats = y[1:] == y[:-1]
+    width = SHORTEST_STUCK - 1
+    inside = np.logical_and.reduce([repeats[k : n - width + k] for k in range(width)])
+    edges = np.flatnonzero(np.diff(inside, prepend=False, append=False))
+    first, length = edges[::2], np.diff(edges)[::2] + width
     found, can_tell = [], True
     for i in np.argsort(-length, kind="stable")[:5]:
         run = int(length[i])
-        if run < SHORTEST_STUCK or n - run < 10:
+        if n - run < 10:
             break
         begin, end = int(first[i]), int(first[i]) + run
-        repeat = _repeat_chance(y, begin, end, n - len(first) - (run - 1), step)
+        repeat = _repeat_chance(y, begin, end, int(np.count_nonzero(repeats)) - (run - 1), step)
         can_tell = can_tell and repeat < 0.97
         if repeat < 0.97 and n * (1 - repeat) * repeat ** (run - 1) < STUCK_RATE:
             found.append((begin, end - 1))
