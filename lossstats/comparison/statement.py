@@ -19,7 +19,17 @@ if TYPE_CHECKING:
 
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 # Tables of trial.toml whose keys decide what comes out.
-_RULES = ("readings", "comparison", "settling", "screening", "drift", "operating_point", "instrument", "bench_model")
+_RULES = (
+    "log",
+    "readings",
+    "comparison",
+    "settling",
+    "screening",
+    "drift",
+    "operating_point",
+    "instrument",
+    "bench_model",
+)
 
 
 @dataclass(frozen=True)

@@ -28,7 +28,7 @@ from lossstats.conclusion.shared_errors import SharedErrors, shared_errors
 from lossstats.corrections.corrected_levels import correct_levels
 from lossstats.corrections.drift import DriftCorrection
 from lossstats.corrections.unit_table import UnitTable
-from lossstats.run_plan.plan_record import plan_record
+from lossstats.run_plan.plan_record import NO_PLAN, plan_record
 from lossstats.several.ranking import Ranking, rank_conditions
 from lossstats.several.ranking_statement import make_ranking_statement
 from lossstats.trial_folder.trial import Run, Trial
@@ -112,6 +112,9 @@ def conclude(trial: Trial, reduced: Sequence[ReducedRun]) -> Result:
         *(plan.notes if plan else ()),
         *look_notes(earlier, counts, trial.settings.comparison.planned_units),
     )
+    statement = _state(trial.settings, comparison, ranking, notes)
+    if plan is None:
+        statement = replace(statement, scope=(*statement.scope, NO_PLAN))
     return Result(
         name=trial.folder.name if trial.folder else "",
         settings=trial.settings,
@@ -121,7 +124,7 @@ def conclude(trial: Trial, reduced: Sequence[ReducedRun]) -> Result:
         comparison=comparison,
         ranking=ranking,
         budget=_budget(trial.settings, comparison, ranking, errors.stated),
-        statement=_state(trial.settings, comparison, ranking, notes),
+        statement=statement,
         notes=notes,
         earlier_looks=earlier,
         plan=plan,

@@ -15,10 +15,14 @@ from lossstats.trial_folder.plan_file import SealedPlan, json_values, planned_se
 from lossstats.trial_folder.plan_times import OrderedRun
 
 if TYPE_CHECKING:
-    from lossstats.trial_folder.settings import Settings
+    from lossstats.trial_folder.settings import PlanKeys, Settings
     from lossstats.trial_folder.trial import Run, Trial
 
 _PARTS = ("role", "article", "condition", "mount")
+# A run shorter or longer than planned by more than this part of it is named.
+LENGTH_TOLERANCE = 0.1
+# Tables that plans sealed by the first version of the kit do not hold.
+_ONCE_LEFT_OUT = ("log", "scope")
 
 
 def departures(plan: SealedPlan, trial: Trial) -> tuple[str, ...]:
@@ -34,13 +38,15 @@ def departures(plan: SealedPlan, trial: Trial) -> tuple[str, ...]:
     Returns
     -------
     tuple of str
-        Settings first, then runs in bench order. Times of the day, file names and remarks may differ freely.
+        Settings first, then runs in bench order. Starts may differ within their day, lengths of runs by a tenth
+        (`LENGTH_TOLERANCE`), file names and remarks freely.
     """
     return (
         *_changed_settings(plan.settings, trial.settings),
         *_changed_runs(plan.runs, trial.runs),
         *_order_changes(plan.runs, trial.runs),
         *_other_days(plan.runs, trial.runs),
+        *_other_lengths(plan.keys, trial.runs),
         *_broken_rules(plan, trial),
     )
 
@@ -49,10 +55,18 @@ def _changed_settings(planned: dict[str, Any], settings: Settings) -> Iterator[s
     found = planned_settings(settings)
     defaults = _default_tables(settings)
     for table in dict.fromkeys([*planned, *found]):
+        if table not in planned and table in _ONCE_LEFT_OUT:
+            yield f"trial.toml: this plan was sealed without [{table}]; a change there shows nowhere"
+            continue
         if planned.get(table) and not found.get(table):
             yield f"trial.toml: the table [{table}] is there no longer"
             continue
         old, new = dict(_leaves(planned.get(table))), dict(_leaves(found.get(table)))
+        if table == "log" and old != new and old == defaults[table]:
+            # The form of a log may not be known before the first run.
+            filled = "; ".join(f"{key} {_told(new[key])}" for key in new if new[key] != old.get(key))
+            yield f"trial.toml: table [log], at its defaults when the plan was sealed, was filled in later: {filled}"
+            continue
         for key in dict.fromkeys([*old, *new]):
             # A key that a later version of the kit brought, at its default, is no change.
             before = old.get(key, defaults.get(table, {}).get(key) if table in planned else None)
@@ -126,6 +140,26 @@ def _other_days(planned: Sequence[OrderedRun], done: Sequence[Run]) -> Iterator[
     for (old, new), names in moved.items():
         which = f"run {names[0]}" if len(names) == 1 else f"{len(names)} runs ({', '.join(names)})"
         yield f"{which}: planned for {old}, made on {new}"
+
+
+def _other_lengths(keys: PlanKeys, done: Sequence[Run]) -> Iterator[str]:
+    apart: dict[float, dict[str, float]] = {}
+    for run in done:
+        planned = keys.zero_minutes if run.role == "zero" else keys.run_minutes
+        minutes = _length_min(run)
+        if abs(minutes - planned) > LENGTH_TOLERANCE * planned:
+            apart.setdefault(planned, {})[run.name] = minutes
+    for planned, lengths in apart.items():
+        names, low, high = list(lengths), min(lengths.values()), max(lengths.values())
+        which = f"run {names[0]}" if len(names) == 1 else f"{len(names)} runs ({', '.join(names)})"
+        lasted = f"{low:.3g} min" if f"{low:.3g}" == f"{high:.3g}" else f"{low:.3g} to {high:.3g} min"
+        yield f"{which}: planned {planned:.3g} min long, lasted {lasted}"
+
+
+def _length_min(run: Run) -> float:
+    """From the first sample to the end of the last one, which stands for a whole spacing."""
+    n = len(run.time_s)
+    return float(run.time_s[-1] - run.time_s[0]) * n / (n - 1) / 60 if n > 1 else 0.0
 
 
 def _broken_rules(plan: SealedPlan, trial: Trial) -> Iterator[str]:

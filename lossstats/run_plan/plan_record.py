@@ -11,7 +11,7 @@ from lossstats.run_plan.plan_departures import departures
 if TYPE_CHECKING:
     from lossstats.trial_folder.trial import Trial
 
-NO_PLAN = "no sealed plan: nothing shows that question, difference that matters and order were fixed before the data"
+NO_PLAN = "no sealed plan: rules may have been set after the readings were seen"
 
 
 @dataclass(frozen=True)

@@ -28,8 +28,6 @@ if TYPE_CHECKING:
 
 FILE = "plan.json"
 FORMAT = 1
-# How the logs are written and what the words of the claim are is no part of a plan.
-_NOT_PLANNED = ("log", "scope")
 _MOST_BYTES = 16 * MOST_TABLE_BYTES  # several hundred bytes a run
 _TEXTS = ("run", "role", "article", "condition", "mount")
 _SECTIONS = ("question", "difference_that_matters", "design", "settings", "order", "confounded")
@@ -48,7 +46,8 @@ class SealedPlan(Record):
     design : str
         Design of the comparison.
     settings : dict
-        All tables of trial.toml but [log] and [scope], by table and key; infinity as ``"inf"``.
+        All tables of trial.toml, by table and key; infinity as ``"inf"``. [log] and [scope] are among them because
+        another factor or column moves every number, and other words of the scope are another claim.
     runs : tuple of OrderedRun
         The order.
     confounded : tuple of str
@@ -196,7 +195,7 @@ def _content(settings: Settings, runs: Sequence[OrderedRun], confounded: Sequenc
 
 
 def planned_settings(settings: Settings) -> dict[str, Any]:
-    """Give the part of trial.toml that a plan fixes.
+    """Give what a plan fixes of trial.toml: every table.
 
     Parameters
     ----------
@@ -206,10 +205,10 @@ def planned_settings(settings: Settings) -> dict[str, Any]:
     Returns
     -------
     dict
-        All tables but [log] and [scope], as JSON knows them; infinity as ``"inf"``.
+        All tables as JSON knows them; infinity as ``"inf"``.
     """
     tables: dict[str, Any] = json_values(plain(settings))
-    return {name: table for name, table in tables.items() if name not in _NOT_PLANNED}
+    return tables
 
 
 def json_values(value: Any) -> Any:

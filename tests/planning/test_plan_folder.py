@@ -195,7 +195,7 @@ def test_from_the_plan_to_a_trial_without_departures(folder, settings):
         PlannedRun(r.run, r.start + timedelta(minutes=30), r.role, r.article, r.condition, r.mount)
         for r in done.order.runs
     )
-    readings = Readings(samples=30, zero_samples=30, interval_s=20.0, display=Display(step=0.001))
+    readings = Readings(samples=60, zero_samples=15, interval_s=20.0, display=Display(step=0.001))
     plan = Plan("paired", runs, "dusty", "cleaned", readings=readings, settings=settings)
     trial, _ = simulate_trial(plan, rng=1)
     write_trial(trial, folder.parent / "measured")

@@ -10,7 +10,7 @@ from planned import planned
 from lossstats.run_plan.plan_departures import departures
 from lossstats.run_plan.run_order import lay_out_runs
 from lossstats.trial_folder.plan_file import plan_text, read_plan, seal_plan
-from lossstats.trial_folder.settings import OperatingPoint, ScopeKeys
+from lossstats.trial_folder.settings import Column, LogKeys, OperatingPoint, ScopeKeys
 from lossstats.trial_folder.trial import Run, Trial
 
 TIME_S = np.arange(0.0, 1201.0, 60.0)
@@ -46,8 +46,72 @@ def with_runs(trial, change):
 
 def test_a_trial_as_planned_has_none(plan, done):
     assert told(plan, done) == ()
-    elsewhere = replace(done.settings, scope=ScopeKeys("other words"))
-    assert told(plan, replace(done, settings=elsewhere)) == ()
+
+
+def test_other_words_of_the_scope_are_named(plan, done):
+    elsewhere = replace(done.settings, scope=ScopeKeys("all chains"))
+    assert told(plan, replace(done, settings=elsewhere)) == (
+        "trial.toml, key scope.articles: planned '', found 'all chains'",
+    )
+
+
+def with_log(trial, **keys):
+    return replace(trial, settings=replace(trial.settings, log=LogKeys(**keys)))
+
+
+def test_a_log_declared_before_and_changed_after_is_named_by_its_key(done):
+    settings = with_log(done, value=Column("P_loss")).settings
+    before = (settings, seal_plan(settings, lay_out_runs(settings)))
+    assert told(before, with_log(done, value=Column("P_loss"))) == ()
+    assert told(before, with_log(done, value=Column("P_loss", 1.5))) == (
+        "trial.toml, key log.value.factor: planned 1, found 1.5",
+    )
+    assert told(before, with_log(done, value=Column("P_other"))) == (
+        "trial.toml, key log.value.column: planned 'P_loss', found 'P_other'",
+    )
+
+
+def test_a_log_filled_in_later_is_named_as_that(plan, done):
+    """Its form may not be known before the first run: not forbidden, but told."""
+    assert told(plan, with_log(done, separator="semicolon", value=Column("P", 1.5))) == (
+        "trial.toml: table [log], at its defaults when the plan was sealed, was filled in later: "
+        "separator 'semicolon'; value.column 'P'; value.factor 1.5",
+    )
+
+
+def test_a_plan_sealed_without_log_and_scope_says_so(plan, done):
+    settings = {table: keys for table, keys in plan[1].settings.items() if table not in ("log", "scope")}
+    assert departures(replace(plan[1], settings=settings), done) == tuple(
+        f"trial.toml: this plan was sealed without [{table}]; a change there shows nowhere"
+        for table in ("scope", "log")
+    )
+
+
+def lasting(run, minutes):
+    time_s = np.linspace(0.0, minutes * 60, 21)[:-1]
+    return replace(run, time_s=time_s, values=np.sin(time_s))
+
+
+def test_a_run_much_shorter_or_longer_than_planned_is_named(plan, done):
+    """Planned for 20 min each; a tenth of it either way passes."""
+    names = [run.name for run in done.runs]
+    for minutes in (18.1, 20.0, 21.9):
+        assert told(plan, with_runs(done, lambda runs, m=minutes: [lasting(r, m) for r in runs])) == ()
+    assert told(plan, with_runs(done, lambda runs: [lasting(runs[0], 65 / 60), *runs[1:]])) == (
+        f"run {names[0]}: planned 20 min long, lasted 1.08 min",
+    )
+    found = told(plan, with_runs(done, lambda runs: [lasting(runs[0], 17.9), lasting(runs[1], 22.1), *runs[2:]]))
+    assert found == (f"2 runs ({names[0]}, {names[1]}): planned 20 min long, lasted 17.9 to 22.1 min",)
+
+
+def test_zero_runs_have_their_own_length():
+    settings = planned(articles="K01 K02", one_way=False, zero_first=True, zero_minutes=5, run_minutes=15)
+    sealed = seal_plan(settings, lay_out_runs(settings))
+    runs = [Run(r.run, r.start, r.role, r.article, r.condition, r.mount, "", TIME_S, TIME_S) for r in sealed.runs]
+    as_planned = tuple(lasting(r, 5 if r.role == "zero" else 15) for r in runs)
+    assert departures(sealed, Trial(None, settings, as_planned)) == ()
+    (found,) = departures(sealed, Trial(None, settings, tuple(lasting(r, 15) for r in runs)))
+    assert found.endswith("planned 5 min long, lasted 15 min")
 
 
 def test_none_after_writing_and_reading(plan, done, tmp_path):

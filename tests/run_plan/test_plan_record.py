@@ -2,12 +2,16 @@
 
 from dataclasses import replace
 
+from lossstats.conclusion.analysis import analyse
 from lossstats.run_plan.plan_record import PlanRecord, plan_record
 from lossstats.simulator.examples import example_trial
 
 
-def test_no_plan_no_record():
-    assert plan_record(example_trial("one_chain")) is None
+def test_no_plan_no_record_and_the_scope_says_so():
+    trial = example_trial("one_chain")
+    assert plan_record(trial) is None
+    told = "no sealed plan: rules may have been set after the readings were seen"
+    assert analyse(trial).statement.scope[-1] == told
 
 
 def test_notes_name_each_departure_or_say_that_there_is_none():

@@ -3,7 +3,7 @@
 import hashlib
 import json
 import math
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import pytest
 from planned import planned
@@ -11,7 +11,7 @@ from planned import planned
 from lossstats.run_plan.run_order import lay_out_runs
 from lossstats.trial_folder.faults import TrialError
 from lossstats.trial_folder.plan_file import FILE, json_values, plan_text, planned_settings, read_plan, seal_plan
-from lossstats.trial_folder.settings import InstrumentKeys, ScopeKeys
+from lossstats.trial_folder.settings import Column, InstrumentKeys, ScopeKeys, Settings
 
 
 @pytest.fixture
@@ -62,12 +62,16 @@ def test_the_hash_does_not_hang_on_how_the_file_is_set_out(sealed):
     assert read_plan(folder) == plan
 
 
-def test_log_and_scope_are_no_part_of_the_plan(trial, sealed):
-    other = replace(trial, scope=ScopeKeys("another bench"), log=replace(trial.log, decimal=","))
-    assert seal_plan(other, lay_out_runs(other)).sha256 == sealed[0].sha256
-    third = replace(trial, instrument=InstrumentKeys(gain=0.005))
-    assert seal_plan(third, lay_out_runs(third)).sha256 != sealed[0].sha256
-    assert not {"log", "scope"} & set(planned_settings(trial))
+def test_every_table_is_part_of_the_plan(trial, sealed):
+    """A factor in [log] moves every number, and the words of [scope] are the claim."""
+    for other in (
+        replace(trial, scope=ScopeKeys("another bench")),
+        replace(trial, log=replace(trial.log, value=Column("loss_W", 1.5))),
+        replace(trial, log=replace(trial.log, value=Column("loss_2_W"))),
+        replace(trial, instrument=InstrumentKeys(gain=0.005)),
+    ):
+        assert seal_plan(other, lay_out_runs(other)).sha256 != sealed[0].sha256
+    assert set(planned_settings(trial)) == {field.name for field in fields(Settings)}
 
 
 EDITS = [
