@@ -52,8 +52,8 @@ _WHERE: dict[str, str] = {
     "series_level": "one_run.levels",
     "autocorrelation_time": "one_run.autocorrelation",
     "autocorrelation_times": "one_run.autocorrelation",
-    "reduce_runs": "one_run.levels",
-    "Level": "one_run.levels",
+    "reduce_runs": "one_run.reduced_runs",
+    "Level": "one_run.level",
     # operating point and bench drift
     "bring_to_nominal": "corrections.operating_point",
     "fit_exponent": "corrections.exponent_fit",

@@ -21,7 +21,8 @@ ROOMS = {
     "monte_carlo": """coverage_interval random_draws linear_validation model_draws monte_carlo_result monte_carlo""",
     "simulator": """simulated_drift simulated_readings simulated_plan simulated_order simulated_levels simulate
         simulated_shafts example_settings example_plans examples""",
-    "one_run": "quantisation blocks noise mixture approach stationary autocorrelation screening settling levels",
+    "one_run": """quantisation blocks noise mixture approach_posterior approach stationary autocorrelation screening settling
+        level levels reduced_runs""",
     "corrections": "operating_point exponent_fit drift unit_table at_nominal corrected_levels",
     "exact_tests": """checked_units lattice subset_counts typical_values relabelling resampling resample_callable
         resample_sums bootstrap_samples bootstrap_result bootstrap_law bootstrapping""",

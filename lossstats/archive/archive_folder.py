@@ -13,7 +13,7 @@ from lossstats.archive.archive_reading import read_sample_files
 from lossstats.archive.large_log import read_large_log
 from lossstats.budgets.declared_bench import display_step
 from lossstats.conclusion.conclusion import reduce_trial
-from lossstats.one_run.levels import ReducedRun
+from lossstats.one_run.reduced_runs import ReducedRun
 from lossstats.trial_folder.faults import Fault
 from lossstats.trial_folder.folder_files import (
     RunFacts,

@@ -19,7 +19,7 @@ from lossstats.trial_folder.raw_files import MOST_TABLE_BYTES, check_text
 if TYPE_CHECKING:
     import pandas as pd
 
-    from lossstats.one_run.levels import ReducedRun
+    from lossstats.one_run.reduced_runs import ReducedRun
     from lossstats.trial_folder.trial import Run, Trial
 
 _HEADER = f"the columns date and value, and of {', '.join(COLUMNS[2:])} those that there are, each once"

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from lossstats.conclusion.result import Result
-    from lossstats.one_run.levels import ReducedRun
+    from lossstats.one_run.reduced_runs import ReducedRun
 
 FEWEST = 3
 

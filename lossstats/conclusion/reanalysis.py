@@ -19,7 +19,8 @@ from lossstats.records.rendering import Record, shown
 if TYPE_CHECKING:
     from lossstats.comparison.comparison import Comparison
     from lossstats.conclusion.result import Result
-    from lossstats.one_run.levels import Level, ReducedRun
+    from lossstats.one_run.level import Level
+    from lossstats.one_run.reduced_runs import ReducedRun
     from lossstats.trial_folder.trial import Trial
 
 

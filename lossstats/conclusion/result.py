@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from lossstats.conclusion.saving_budget import SavingBudget
     from lossstats.corrections.drift import DriftCorrection
     from lossstats.corrections.unit_table import UnitValue
-    from lossstats.one_run.levels import Level
+    from lossstats.one_run.level import Level
     from lossstats.one_run.screening import Screening
     from lossstats.one_run.settling import Settled
     from lossstats.records.estimate import Estimate

@@ -18,7 +18,7 @@ from lossstats.trial_folder.settings import ComparisonKeys
 from lossstats.trial_folder.trial import Run, Trial
 
 if TYPE_CHECKING:
-    from lossstats.one_run.levels import ReducedRun
+    from lossstats.one_run.reduced_runs import ReducedRun
 
 Array = NDArray[np.float64]
 

@@ -2,142 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
-from typing import Any, Literal
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lossstats.one_run.approach import Approach, AveragedFit, fit_approach
+from lossstats.one_run.approach import fit_approach
+from lossstats.one_run.approach_posterior import AveragedFit
 from lossstats.one_run.blocks import block_averages, checked_resolution, checked_run, checked_series
+from lossstats.one_run.level import Level
 from lossstats.one_run.mixture import standard_uncertainty_and_dof
-from lossstats.one_run.quantisation import SIDE_OF_95, display_step, resolution_component, two_codes_at_most
-from lossstats.one_run.screening import Screening, off_point_samples, screen
-from lossstats.one_run.settling import Settled, all_equal_settled, check_rule, final_start, judge
+from lossstats.one_run.quantisation import display_step, resolution_component, two_codes_at_most
+from lossstats.one_run.settling import check_rule, final_start
 from lossstats.one_run.stationary import stationary_mean
-from lossstats.records.estimate import Interval, check_confidence
-from lossstats.records.rendering import Record, decimals_for, shown, shown_dof
 
 PROBABILITIES = (0.025, 0.15865525393145707, 0.5, 0.8413447460685429, 0.975)
 FEW_EFFECTIVE = 3
-NEGLIGIBLE = 1e-6  # part of the standard uncertainty below which a component is not shown in digits
 LONG_APPROACH = 0.5  # time constant, as a part of the run, from which a level is an extrapolation
-
-
-@dataclass(frozen=True)
-class Level(Record):
-    """Level of a run or of a stretch of it.
-
-    Attributes
-    ----------
-    value : float
-        The level, in the unit of the readings.
-    standard_uncertainty : float
-        Root sum of squares of the components.
-    degrees_of_freedom : float
-        Of the standard uncertainty; carry it along, it is often below 5.
-    components : dict of str to float
-        Standard uncertainty by source: ``noise`` and ``resolution``.
-    effective_samples : float
-        How many independent readings the samples are worth, autocorrelation counted.
-    samples : int
-        Samples used.
-    method : str
-        How the level was found.
-    window_start_s, window_stop_s : float or None
-        Times of the first and last sample used, in s; None for a series without times.
-    window_mean : Level or None
-        For a run: the mean of the final window, to stand beside the level.
-    approach : Approach or None
-        For a run: the fitted approach; None where a level from the start is the more likely.
-    extrapolated : bool
-        The run has not levelled out: its time constant is more likely than not above half the run.
-    end_value, rate_per_min : float or None
-        Where extrapolated: the curve and its slope at the last sample.
-    notes : tuple of str
-        Remarks.
-    """
-
-    value: float
-    standard_uncertainty: float
-    degrees_of_freedom: float
-    components: dict[str, float]
-    effective_samples: float
-    samples: int
-    method: str
-    window_start_s: float | None = None
-    window_stop_s: float | None = None
-    window_mean: Level | None = None
-    approach: Approach | None = None
-    extrapolated: bool = False
-    end_value: float | None = None
-    rate_per_min: float | None = None
-    notes: tuple[str, ...] = ()
-    _noise_low: float = 0.0
-    _noise_high: float = 0.0
-    _noise_dof: float = float("inf")
-
-    title = "Level"
-
-    def interval(self, confidence: float = 0.95) -> Interval:
-        """Coverage interval of the level.
-
-        Parameters
-        ----------
-        confidence : float, default 0.95
-            Above 0 and below 1.
-
-        Returns
-        -------
-        Interval
-            Named tuple ``(low, high)``.
-
-        Raises
-        ------
-        ValueError
-            Confidence not between 0 and 1.
-
-        Notes
-        -----
-        Each side by itself: the half width from noise and that from resolution in quadrature. At 95 % the noise part
-        is that of the posterior, at other confidences this one scaled as quantiles of t; the resolution part is the
-        central part of a rectangular distribution (``0.95 sqrt(3) u`` at 95 %).
-        """
-        from scipy.special import stdtrit
-
-        check_confidence(confidence)
-        dof = min(self._noise_dof, 1e9)
-        scale = float(stdtrit(dof, 0.5 + confidence / 2) / stdtrit(dof, 0.975)) if confidence != 0.95 else 1.0
-        resolution = confidence / 0.95 * SIDE_OF_95 * self.components["resolution"]
-        low = self.value - float(np.hypot(self._noise_low * scale, resolution))
-        return Interval(low, self.value + float(np.hypot(self._noise_high * scale, resolution)))
-
-    def _rows(self) -> list[tuple[str, str]]:
-        places = decimals_for(self.standard_uncertainty)
-        low, high = self.interval()
-        rows = [
-            ("level", shown(self.value, places)),
-            ("95 % interval", f"{shown(low, places)} to {shown(high, places)}"),
-            ("standard uncertainty", f"{self.standard_uncertainty:.2g} ({shown_dof(self.degrees_of_freedom)} dof)"),
-            *((f"from {name}", self._shown_component(u)) for name, u in self.components.items()),
-            ("samples", f"{self.samples}, worth {self.effective_samples:.1f}"),
-            ("method", self.method),
-        ]
-        if self.window_start_s is not None:
-            rows.append(("samples from", f"{self.window_start_s:g} s to {self.window_stop_s:g} s"))
-        if self.window_mean is not None:
-            w = self.window_mean
-            mean = f"{shown(w.value, places)} (from {w.window_start_s:g} s; standard uncertainty "
-            rows.append(("mean of the final window", mean + f"{w.standard_uncertainty:.2g})"))
-        if self.end_value is not None and self.rate_per_min is not None:
-            rate = f"{shown(self.end_value, places)}, changing by {self.rate_per_min:+.2g} a minute"
-            rows.append(("value at the end", rate.replace("-", "−")))
-        return rows + [("note", note) for note in self.notes]
-
-    def _shown_component(self, u: float) -> str:
-        # The rounding of a noisy reading averages out to 1e-30 and the like: digits that say nothing.
-        return "negligible" if 0 < u < NEGLIGIBLE * self.standard_uncertainty else f"{u:.2g}"
 
 
 def run_level(
@@ -177,9 +58,9 @@ def run_level(
     step = checked_resolution(resolution)
     check_rule(tolerance, final_window)
     if np.ptp(y) == 0:
-        return _with_times(_constant_level(y, step), t)
+        return with_times(constant_level(y, step), t)
     fit = fit_approach(block_averages(t, y))
-    return _level_of_fit(t, y, fit, fit.residuals(t, y), step=step, final_window=final_window)
+    return level_of_fit(t, y, fit, fit.residuals(t, y), step=step, final_window=final_window)
 
 
 def window_level(
@@ -227,7 +108,7 @@ def window_level(
         raise ValueError(
             f"window: found {np.count_nonzero(inside)} samples from {start_s:g} s to {stop:g} s; accepted: at least 10"
         )
-    return _with_times(_stationary_level(y[inside], step), t[inside])
+    return with_times(_stationary_level(y[inside], step), t[inside])
 
 
 def series_level(values: ArrayLike, *, resolution: float = 0.0) -> Level:
@@ -253,7 +134,21 @@ def series_level(values: ArrayLike, *, resolution: float = 0.0) -> Level:
     return _stationary_level(checked_series(values), checked_resolution(resolution))
 
 
-def _with_times(level: Level, t: NDArray[np.float64]) -> Level:
+def with_times(level: Level, t: NDArray[np.float64]) -> Level:
+    """Add the times of the first and last sample to a level.
+
+    Parameters
+    ----------
+    level : Level
+        Without times.
+    t : ndarray, shape (n,)
+        Times of its samples in s.
+
+    Returns
+    -------
+    Level
+        With them.
+    """
     return replace(level, window_start_s=float(t[0]), window_stop_s=float(t[-1]))
 
 
@@ -263,7 +158,26 @@ def _combined(noise: float, dof: float, resolution: float) -> tuple[float, float
     return total, dof * (total / noise) ** 4 if noise > 0 else float("inf")
 
 
-def _constant_level(y: NDArray[np.float64], step: float) -> Level:
+def constant_level(y: NDArray[np.float64], step: float) -> Level:
+    """Level of readings that are all equal: known to the display step.
+
+    Parameters
+    ----------
+    y : ndarray, shape (n,)
+        Readings, all equal.
+    step : float
+        Display step.
+
+    Returns
+    -------
+    Level
+        The reading.
+
+    Raises
+    ------
+    ValueError
+        No display step given.
+    """
     if step == 0:
         raise ValueError(
             f"values: all {len(y)} readings are {y[0]:g} and no resolution is given; accepted: the display step as "
@@ -286,7 +200,7 @@ def _stationary_level(y: NDArray[np.float64], step: float) -> Level:
     from scipy.special import stdtrit
 
     if np.ptp(y) == 0:
-        return _constant_level(y, step)
+        return constant_level(y, step)
     mean = stationary_mean(y)
     noise, dof = mean.standard_uncertainty, mean.degrees_of_freedom
     resolution = resolution_component(y, y - mean.value, step, mean.effective_samples - 1)
@@ -320,7 +234,7 @@ def _common_notes(y: NDArray[np.float64], settled: NDArray[np.float64], step: fl
     return notes
 
 
-def _level_of_fit(
+def level_of_fit(
     t: NDArray[np.float64],
     y: NDArray[np.float64],
     fit: AveragedFit,
@@ -329,6 +243,26 @@ def _level_of_fit(
     step: float,
     final_window: float,
 ) -> Level:
+    """Level of a run whose approach has been fitted.
+
+    Parameters
+    ----------
+    t, y : ndarray, shape (n,)
+        Checked times and readings, not all equal.
+    fit : AveragedFit
+        Fit of the approach to these.
+    residuals : ndarray, shape (n,)
+        Readings less the fitted curve.
+    step : float
+        Display step.
+    final_window : float
+        Final part of the run whose mean stands beside the level.
+
+    Returns
+    -------
+    Level
+        The level.
+    """
     q025, q16, value, q84, q975 = fit.parts.levels().quantiles(PROBABILITIES).tolist()
     noise, dof = standard_uncertainty_and_dof((q84 - q16) / 2, (q975 - q025) / 2)
     last = slice(final_start(t, 1 / 3), None)
@@ -354,7 +288,7 @@ def _level_of_fit(
         _noise_high=q975 - value,
         _noise_dof=dof,
     )
-    return _marked(_with_times(level, t), fit)
+    return _marked(with_times(level, t), fit)
 
 
 def _effective(residuals: NDArray[np.float64]) -> float:
@@ -365,7 +299,7 @@ def _window_mean(t: NDArray[np.float64], y: NDArray[np.float64], step: float, fi
     first = final_start(t, final_window)
     if step == 0 and np.ptp(y[first:]) == 0:
         return None  # no noise and no resolution: no uncertainty to stand beside it
-    return _with_times(_stationary_level(y[first:], step), t[first:])
+    return with_times(_stationary_level(y[first:], step), t[first:])
 
 
 def _marked(level: Level, fit: AveragedFit) -> Level:
@@ -385,144 +319,3 @@ def _marked(level: Level, fit: AveragedFit) -> Level:
         rate_per_min=float(60 * rate),
         notes=(*level.notes, note),
     )
-
-
-@dataclass(frozen=True)
-class ReducedRun(Record):
-    """One run, reduced.
-
-    Attributes
-    ----------
-    level : Level
-        The level that goes on.
-    settled : Settled
-        Whether the run has levelled out.
-    screening : Screening
-        What looked wrong in it.
-    level_without_flagged : Level or None
-        The level with the flagged samples left out; None where none are flagged or too few are left.
-    """
-
-    level: Level
-    settled: Settled
-    screening: Screening
-    level_without_flagged: Level | None
-
-    title = "Run"
-
-    def _rows(self) -> list[tuple[str, str]]:
-        rows = [*self.level._rows(), ("settled", self.settled.status)]
-        flagged = len(self.screening.flagged)
-        if flagged and self.level_without_flagged is not None:
-            without = self.level_without_flagged
-            places = decimals_for(without.standard_uncertainty)
-            rows.append((f"without {flagged} flagged samples", shown(without.value, places)))
-        return rows
-
-
-def reduce_runs(
-    runs: Sequence[tuple[ArrayLike, ArrayLike]],
-    *,
-    resolution: float = 0.0,
-    tolerance: float | None = None,
-    final_window: float = 1 / 3,
-    flagged_samples: Literal["keep", "leave out"] = "keep",
-    operating_points: Sequence[Mapping[str, ArrayLike]] | None = None,
-    limits: Mapping[str, tuple[float, float]] | None = None,
-    progress: Callable[[Iterable[Any]], Iterable[Any]] | None = None,
-) -> list[ReducedRun]:
-    """Reduce many runs: screening, settling and level of each.
-
-    Parameters
-    ----------
-    runs : sequence of (time_s, values)
-        Times in s and readings of each run.
-    resolution : float, default 0.0
-        Display step of the readings.
-    tolerance : float, optional
-        Largest change still to come that counts as settled.
-    final_window : float, default 1/3
-        Final part of a run.
-    flagged_samples : {"keep", "leave out"}
-        Whether flagged samples count in ``level``.
-    operating_points : sequence of mapping, optional
-        Operating-point columns of each run; an empty mapping for a run that is not checked, such as a zero run.
-    limits : mapping of str to (float, float), optional
-        Lowest and highest value allowed of these columns.
-    progress : callable, optional
-        Wraps the iterable of runs, such as ``functools.partial(tqdm, desc="runs")``.
-
-    Returns
-    -------
-    list of ReducedRun
-        In the order of `runs`.
-
-    Raises
-    ------
-    ValueError
-        As `run_level`, with the number of the run in front.
-
-    Notes
-    -----
-    What depends on the pattern of times only is worked out once and kept, so runs of equal times cost less; each run
-    gives the same numbers as by itself.
-    """
-    if flagged_samples not in ("keep", "leave out"):
-        raise ValueError(f"flagged_samples: found {flagged_samples!r}; accepted: 'keep', 'leave out'")
-    rule = _Rule(checked_resolution(resolution), tolerance, final_window, flagged_samples == "keep")
-    check_rule(tolerance, final_window)
-    columns = list(operating_points) if operating_points is not None else [{}] * len(runs)
-    if len(columns) != len(runs):
-        raise ValueError(f"operating_points: found {len(columns)}; accepted: {len(runs)}, one a run")
-    reduced = []
-    pairs = list(zip(runs, columns, strict=True))
-    for number, ((time_s, values), point) in enumerate(progress(pairs) if progress else pairs):
-        try:
-            t, y = checked_run(time_s, values)
-            off = off_point_samples(len(y), point, (limits or {}) if point else {})
-            reduced.append(_reduced(t, y, rule, off))
-        except ValueError as error:
-            raise ValueError(f"runs[{number}]: {error}") from error
-    return reduced
-
-
-@dataclass(frozen=True)
-class _Rule:
-    """What is the same for all runs of a batch."""
-
-    step: float
-    tolerance: float | None
-    final_window: float
-    keep_flagged: bool
-
-
-def _reduced(
-    t: NDArray[np.float64], y: NDArray[np.float64], rule: _Rule, off_point: dict[str, tuple[int, ...]]
-) -> ReducedRun:
-    step = rule.step
-    if np.ptp(y) == 0:
-        level = _with_times(_constant_level(y, step), t)
-        settled = all_equal_settled(t, y, step, rule.tolerance, rule.final_window)
-        return ReducedRun(level, settled, screen(t, y, np.zeros_like(y), step, off_point), None)
-    blocks = block_averages(t, y)
-    fit = fit_approach(blocks)
-    residuals = fit.residuals(t, y)
-    level = _level_of_fit(t, y, fit, residuals, step=step, final_window=rule.final_window)
-    settled = judge(t, y, blocks, fit, tolerance=rule.tolerance, final_window=rule.final_window)
-    screening = screen(t, y, residuals, step, off_point)
-    without = _level_without(t, y, screening.flagged, step, rule.final_window)
-    if without is not None and not rule.keep_flagged:
-        level = without
-    return ReducedRun(level, settled, screening, without)
-
-
-def _level_without(
-    t: NDArray[np.float64], y: NDArray[np.float64], flagged: tuple[int, ...], step: float, final_window: float
-) -> Level | None:
-    if not flagged:
-        return None
-    kept = np.ones(len(y), dtype=bool)
-    kept[list(flagged)] = False
-    if np.count_nonzero(kept) < 10 or np.ptp(y[kept]) == 0:
-        return None
-    return run_level(t[kept], y[kept], resolution=step, final_window=final_window)

@@ -8,7 +8,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lossstats.one_run.approach import AveragedFit, fit_approach
+from lossstats.one_run.approach import fit_approach
+from lossstats.one_run.approach_posterior import AveragedFit
 from lossstats.one_run.blocks import FEWEST_SAMPLES, Blocks, block_averages, checked_resolution, checked_run
 from lossstats.one_run.mixture import Mixture
 from lossstats.one_run.noise import Whitening, whitening

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any, cast
 import numpy as np
 
 from lossstats.conclusion.conclusion import NotSettledError, conclude, reduce_trial
-from lossstats.one_run.levels import Level, ReducedRun
+from lossstats.one_run.level import Level
+from lossstats.one_run.reduced_runs import ReducedRun
 from lossstats.one_run.settling import Settled
 from lossstats.simulator.simulate import simulate_trial
 from lossstats.simulator.simulated_levels import SimulatedLevels, samples_of, simulate_levels

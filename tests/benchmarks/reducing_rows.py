@@ -9,7 +9,8 @@ import numpy as np
 from timed_row import TimedRow
 
 from lossstats.one_run.autocorrelation import autocorrelation_time, autocorrelation_times
-from lossstats.one_run.levels import reduce_runs, run_level
+from lossstats.one_run.levels import run_level
+from lossstats.one_run.reduced_runs import reduce_runs
 from lossstats.one_run.stationary import stationary_mean
 
 LEVEL, PHI, SD = 6.0, 0.9, 0.02

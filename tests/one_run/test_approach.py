@@ -6,7 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import lossstats.one_run.approach as module
-from lossstats.one_run.approach import Approach, fit_approach
+from lossstats.one_run.approach import fit_approach
+from lossstats.one_run.approach_posterior import Approach
 from lossstats.one_run.blocks import block_averages
 from lossstats.one_run.noise import whitening
 

@@ -1,4 +1,4 @@
-"""Levels: what a user sees of one run, and many runs as one by one."""
+"""Levels: what a user sees of one run."""
 
 import functools
 import math
@@ -7,12 +7,9 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.stats import t as student
-from tqdm import tqdm
 
-from lossstats.one_run.levels import Interval, Level, reduce_runs, run_level, series_level, window_level
-from lossstats.one_run.screening import screen_run
-from lossstats.one_run.settling import find_settled
+from lossstats.one_run.level import Level
+from lossstats.one_run.levels import run_level, series_level, window_level
 from lossstats.one_run.stationary import stationary_mean
 
 T = np.arange(90) * 10.0
@@ -20,6 +17,11 @@ T = np.arange(90) * 10.0
 
 def warm_up(seed=1, amplitude=0.6, tau_s=150.0, sd=0.02, n=90):
     return 5 + amplitude * np.exp(-T[:n] / tau_s) + sd * np.random.default_rng(seed).normal(size=n)
+
+
+def same(a: Level, b: Level) -> bool:
+    numbers = ("value", "standard_uncertainty", "degrees_of_freedom", "effective_samples")
+    return all(getattr(a, name) == pytest.approx(getattr(b, name), rel=1e-9) for name in numbers)
 
 
 def test_the_level_of_a_run():
@@ -40,26 +42,6 @@ def test_the_level_of_a_run():
 
 def test_no_approach_where_a_level_from_the_start_is_the_likelier():
     assert run_level(T, warm_up(amplitude=0.0)).approach is None
-
-
-def test_u_and_dof_belong_to_the_interval():
-    level = run_level(T, warm_up())
-    low, high = level.interval()
-    k = student.ppf(0.975, level.degrees_of_freedom)
-    assert k * level.standard_uncertainty == pytest.approx((high - low) / 2, rel=1e-9)
-
-
-def test_the_interval_at_other_confidences():
-    level = run_level(T, np.round(warm_up(), 1), resolution=0.1)
-    widths = [np.diff(level.interval(c))[0] for c in (0.5, 0.68, 0.9, 0.95, 0.99)]
-    assert np.all(np.diff(widths) > 0)
-    assert isinstance(level.interval(), Interval)
-    mean = series_level(warm_up(amplitude=0.0))
-    half = student.ppf(0.995, mean.degrees_of_freedom) * mean.standard_uncertainty
-    assert mean.interval(0.99).high == pytest.approx(mean.value + half, rel=1e-12)
-    for bad in (0, 1, 1.5):
-        with pytest.raises(ValueError, match=r"confidence: found .*; accepted: a number between 0 and 1"):
-            level.interval(bad)
 
 
 def test_resolution_is_combined_per_side_in_quadrature():
@@ -103,15 +85,6 @@ def test_a_run_that_has_not_levelled_out_is_marked():
     assert level.rate_per_min == pytest.approx(-60 / 1800 * np.exp(-890 / 1800), rel=0.3)
     assert any("has not levelled out" in note for note in level.notes)
     assert "value at the end" in str(level)
-
-
-def test_a_component_that_averages_out_is_not_shown_in_digits():
-    y = warm_up()
-    assert "from resolution           negligible" in str(run_level(T, np.round(y / 0.005) * 0.005, resolution=0.005))
-    assert "from resolution           0\n" in str(run_level(T, y))
-    coarse = series_level(np.round(y[30:] / 0.1) * 0.1, resolution=0.1)
-    assert f"{coarse.components['resolution']:.2g}" in str(coarse)
-    assert "negligible" not in str(coarse)
 
 
 def test_few_effective_readings_are_named():
@@ -200,80 +173,3 @@ def test_shift_and_scale_carry_through(shift, scale, seed):
         assert b.value == pytest.approx(shift + scale * a.value, rel=1e-9, abs=1e-6 * u)
         assert b.standard_uncertainty == pytest.approx(u, rel=1e-6)
         assert b.degrees_of_freedom == pytest.approx(a.degrees_of_freedom, rel=1e-4)
-
-
-def same(a: Level, b: Level) -> bool:
-    numbers = ("value", "standard_uncertainty", "degrees_of_freedom", "effective_samples")
-    return all(getattr(a, name) == pytest.approx(getattr(b, name), rel=1e-9) for name in numbers)
-
-
-def batch():
-    runs = [(T, np.round(warm_up(seed), 3)) for seed in range(4)]
-    runs.append((T[:36], np.round(warm_up(9, n=36), 3)))
-    spiked = np.round(warm_up(11), 3)
-    spiked[40] += 0.5
-    return [*runs, (T, spiked), (T, np.full(90, 5.0))]
-
-
-def test_many_runs_are_as_one_by_one():
-    reduced = reduce_runs(batch(), resolution=0.001, tolerance=0.05)
-    for run, (t, y) in zip(reduced, batch(), strict=True):
-        assert same(run.level, run_level(t, y, resolution=0.001))
-        assert run.settled == find_settled(t, y, resolution=0.001, tolerance=0.05)
-        assert run.screening == screen_run(t, y, resolution=0.001)
-    assert [run.screening.flagged for run in reduced][5] == (40,)
-
-
-def test_flagged_samples_count_or_not_and_both_levels_are_there():
-    t, y = batch()[5]
-    kept = reduce_runs([(t, y)], resolution=0.001)[0]
-    left_out = reduce_runs([(t, y)], resolution=0.001, flagged_samples="leave out")[0]
-    without = run_level(np.delete(t, 40), np.delete(y, 40), resolution=0.001)
-    assert kept.level.samples == 90
-    assert same(kept.level_without_flagged, without)
-    assert same(left_out.level, without)
-    assert kept.level.standard_uncertainty > 2 * without.standard_uncertainty
-    assert reduce_runs(batch()[:1], resolution=0.001)[0].level_without_flagged is None
-    assert "without 1 flagged samples" in str(kept)
-
-
-def test_progress_is_shown_only_when_asked_for(capsys):
-    reduce_runs(batch()[:2], resolution=0.001)
-    assert capsys.readouterr().err == ""
-    reduce_runs(batch()[:2], resolution=0.001, progress=functools.partial(tqdm, desc="runs"))
-    assert "runs: 100%" in capsys.readouterr().err
-
-
-def test_operating_points_are_screened_with_the_runs():
-    power = np.full(90, 280.0)
-    power[7] = 300
-    found = reduce_runs(
-        batch()[:1], resolution=0.001, operating_points=[{"power_W": power}], limits={"power_W": (270.0, 290.0)}
-    )
-    assert found[0].screening.off_point == {"power_W": (7,)}
-
-
-@pytest.mark.parametrize(
-    ("runs", "more", "text"),
-    [
-        ([(T, T), (T, T[:50])], {}, r"runs\[1\]: time_s and values: found 90 times and 50 readings"),
-        ([(T, np.full(90, 5.0))], {}, r"runs\[0\]: values: all 90 readings are 5 and no resolution"),
-        ([(T, T)], {"flagged_samples": "drop"}, "flagged_samples: found 'drop'; accepted: 'keep', 'leave out'"),
-        ([(T, T)], {"operating_points": []}, "operating_points: found 0; accepted: 1, one a run"),
-        ([(T, T)], {"tolerance": -1}, "tolerance: found -1; accepted"),
-    ],
-)
-def test_batches_that_do_not_fit_are_refused(runs, more, text):
-    with pytest.raises(ValueError, match=text):
-        reduce_runs(runs, **more)
-
-
-def test_the_three_faces():
-    run = reduce_runs(batch()[:1], resolution=0.001, tolerance=0.05)[0]
-    for record in (run, run.level, run.level.window_mean):
-        assert "level" in str(record)
-        assert "<table>" in record._repr_html_()
-    plain = run.to_dict()
-    assert plain["level"]["components"].keys() == {"noise", "resolution"}
-    assert not any(name.startswith("_") for name in plain["level"])
-    assert all(type(v) is float for v in (run.level.value, run.level.standard_uncertainty, run.settled.change))
