@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lossstats.trial_folder.faults import ENOUGH, Fault, FaultList, quoted
-from lossstats.trial_folder.number_rows import SEPARATORS, RowForm, read_block, split_fields
+from lossstats.trial_folder.number_rows import RowForm, read_block, split_fields
 from lossstats.trial_folder.raw_files import LONGEST_LINE, check_text
 from lossstats.trial_folder.settings import SHAFT_COLUMNS, BenchModelKeys, Column, LogKeys, ReadingsKeys
 from lossstats.trial_folder.shaft_power import power_loss_W
@@ -19,6 +20,7 @@ _BLOCK = 1024 * 1024
 # A declared interval is met within 1 %: crystal clocks and rounded stamps are better, a wrong setting is worse.
 _INTERVAL_TOLERANCE = 0.01
 _LONGEST_EVEN_GAP = 10
+_SEPARATORS: tuple[Literal["comma", "semicolon", "tab", "space"], ...] = ("comma", "semicolon", "tab", "space")
 _STEPS_AT_ONCE = 2**18
 # 115 days: longer times count from another moment than the start of the run.
 _LONGEST_RUN_S = 1e7
@@ -221,15 +223,12 @@ def _read_header(head: bytes, log: LogKeys, mapped: tuple[Column, ...], faults: 
 
 def _other_separators(
     line: bytes, names: Sequence[str], wanted: Sequence[str], log: LogKeys, encoding: str
-) -> list[str]:
+) -> Sequence[str]:
     # Those that find every column that is read; for a header of one field, else, those that part it at all.
     if all(name in names for name in wanted):
         return []
-    headers = {
-        other: [field.decode(encoding) for field in split_fields(line, replace(log, separator=other))]
-        for other in SEPARATORS
-        if other != log.separator
-    }
+    logs = [replace(log, separator=other) for other in _SEPARATORS if other != log.separator]
+    headers = {other.separator: [field.decode(encoding) for field in split_fields(line, other)] for other in logs}
     fitting = [other for other, found in headers.items() if all(name in found for name in wanted)]
     if fitting or len(names) > 1:
         return fitting
