@@ -42,7 +42,7 @@ from lossstats.records.estimate import (
     two_sided_p,
     wider_scatter,
 )
-from lossstats.records.rendering import Record, shown_dof
+from lossstats.records.rendering import Record, shown_dof, shown_p
 from lossstats.records.units import order_of, same_units, unit_values
 
 MOST_UNITS_SEARCHED = 500
@@ -130,11 +130,11 @@ class Comparison(Record):
             (label, interval), *rest = self.period._rows()
             rows.append(("second period lower by", f"{dict(rest)['value']}, {label} {interval}"))
         if self.p_value is not None:
-            rows.append(("p", f"{self.p_value:.2g}"))
+            rows.append(("p", shown_p(self.p_value)))
         if self.p_equivalence is not None:
-            rows.append(("p of two one-sided tests", f"{self.p_equivalence:.2g}"))
+            rows.append(("p of two one-sided tests", shown_p(self.p_equivalence)))
         if self.exact is not None:
-            rows.append(("exact p", f"{self.exact.p_value:.2g} (smallest reachable {self.exact.smallest_p:.2g})"))
+            rows.append(("exact p", f"{shown_p(self.exact.p_value)} (smallest reachable {self.exact.smallest_p:.2g})"))
         return rows + [("note", note) for note in self.notes]
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lossstats.records.rendering import Record, shown_dof
+from lossstats.records.rendering import Record, shown_dof, shown_p
 
 Array = NDArray[np.float64]
 
@@ -52,7 +52,7 @@ class OneWayAnova(Record):
                 names, self.sums_of_squares, self.degrees_of_freedom, self.mean_squares, strict=True
             )
         ]
-        return [*rows, ("F", f"{self.statistic:.4g}"), ("p", f"{self.p_value:.2g}")]
+        return [*rows, ("F", f"{self.statistic:.4g}"), ("p", shown_p(self.p_value))]
 
 
 def one_way_anova(groups: Sequence[Array]) -> OneWayAnova:

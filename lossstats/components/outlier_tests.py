@@ -11,7 +11,7 @@ import numpy as np
 
 from lossstats.components.nested_table import Array
 from lossstats.records.argument_checks import refuse, whole_number
-from lossstats.records.rendering import Record
+from lossstats.records.rendering import Record, shown_p
 
 STRAGGLER, OUTLIER = 0.05, 0.01  # ISO 5725-2:1994, 7.3.2.1 (from memory)
 
@@ -71,7 +71,7 @@ class OutlierTest(Record):
 
     def _rows(self) -> list[tuple[str, str]]:
         critical = f"5 % {self.critical_5:.4f}, 1 % {self.critical_1:.4f}"
-        return [(self.name, f"{self.statistic:.4f} ({critical}), p {self.p_value:.2g}; {self.words}")]
+        return [(self.name, f"{self.statistic:.4f} ({critical}), p {shown_p(self.p_value)}; {self.words}")]
 
 
 def mark_of(p_value: float) -> Literal["", "*", "**"]:

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lossstats.records.argument_checks import above_zero, refuse
-from lossstats.records.rendering import Record, shown_dof
+from lossstats.records.rendering import Record, shown_dof, shown_p
 
 Array = NDArray[np.float64]
 
@@ -40,7 +40,7 @@ class DriftCheck(Record):
         words = "not straight at this spacing of the references" if self.p_value < 0.05 else "no sign against it"
         return [
             ("straight between references", words),
-            ("p", f"{self.p_value:.2g}"),
+            ("p", shown_p(self.p_value)),
             ("statistic", f"{self.statistic:.3g} on {self.degrees_of_freedom}"),
         ]
 
@@ -129,7 +129,7 @@ class DriftCorrection(Record):
             rows.append(("sd of a reference run", f"{self.reference_repeatability:.3g} ({known})"))
         if self.corrected_by_references:
             rows.append(
-                ("check of fit", f"p = {self.check.p_value:.2g}" if self.check else f"none: {self.why_no_check}")
+                ("check of fit", f"p {shown_p(self.check.p_value)}" if self.check else f"none: {self.why_no_check}")
             )
         return rows + [("note", note) for note in self.notes]
 

@@ -167,6 +167,29 @@ def two_digits(number: float) -> str:
     return shown(number, decimals_for(abs(number)))
 
 
+def shown_p(p: float) -> str:
+    """Show a p value with two digits, never as 0, and as 1 only where it is 1.
+
+    Parameters
+    ----------
+    p : float
+        From 0 to 1.
+
+    Returns
+    -------
+    str
+        For example ``"0.031"``.
+
+    Examples
+    --------
+    >>> shown_p(0.03125), shown_p(3e-7), shown_p(0.998)
+    ('0.031', 'below 0.0001', 'above 0.99')
+    """
+    if 0.995 <= p < 1:
+        return "above 0.99"
+    return "below 0.0001" if p < 0.0001 else f"{p:.2g}"
+
+
 def shown_dof(degrees_of_freedom: float) -> str:
     """Show degrees of freedom as a reader expects them: ``5``, ``7.3`` or ``∞``.
 

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lossstats.records.rendering import Record, shown_dof
+from lossstats.records.rendering import Record, shown_dof, shown_p
 from lossstats.records.units import unit_values
 
 Array = NDArray[np.float64]
@@ -46,7 +46,7 @@ class OverallTest(Record):
             ("F", f"{self.statistic:.4g}"),
             ("degrees of freedom", " and ".join(map(shown_dof, self.degrees_of_freedom))),
             ("method", self.method),
-            ("p", f"{self.p_value:.2g}"),
+            ("p", shown_p(self.p_value)),
         ]
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from lossstats.comparison.verdict import Verdict
 from lossstats.records.estimate import Spread
-from lossstats.records.rendering import Record, decimals_for, shown
+from lossstats.records.rendering import Record, decimals_for, shown, shown_p
 from lossstats.several.overall import OverallTest
 
 if TYPE_CHECKING:
@@ -218,7 +218,7 @@ class Ranking(Record):
     def _rows(self) -> list[tuple[str, str]]:
         places = decimals_for(min(pair.standard_uncertainty for pair in self.comparisons))
         means = ", ".join(f"{name} {shown(self.means[name], places)} {self.unit}" for name in self.order)
-        overall = self.why_no_overall if self.overall is None else f"p {self.overall.p_value:.2g}"
+        overall = self.why_no_overall if self.overall is None else f"p {shown_p(self.overall.p_value)}"
         rows = [("means, best first", means), ("any difference", overall)]
         rows += [row for pair in self.comparisons for row in pair._rows()]
         rows += [row for ratio in self.control_ratios for row in ratio._rows()]

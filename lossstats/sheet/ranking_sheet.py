@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
-from lossstats.records.rendering import decimals_for, shown, shown_dof
+from lossstats.records.rendering import decimals_for, shown, shown_dof, shown_p
 from lossstats.several.ranking_statement import places_of
-from lossstats.sheet.sheet_page import picture, section, shown_p, table
+from lossstats.sheet.sheet_page import picture, section, table
 
 if TYPE_CHECKING:
     from lossstats.conclusion.result import Result

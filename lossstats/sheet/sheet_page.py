@@ -175,29 +175,6 @@ def subsection(heading: str, *parts: str) -> str:
     return f"<h3>{safe(heading)}</h3>\n{content}" if content else ""
 
 
-def shown_p(p: float) -> str:
-    """Show a p value with two digits, never as 0, and as 1 only where it is 1.
-
-    Parameters
-    ----------
-    p : float
-        From 0 to 1.
-
-    Returns
-    -------
-    str
-        For example ``"0.031"``.
-
-    Examples
-    --------
-    >>> shown_p(0.03125), shown_p(3e-7), shown_p(0.998)
-    ('0.031', 'below 0.0001', 'above 0.99')
-    """
-    if 0.995 <= p < 1:
-        return "above 0.99"
-    return "below 0.0001" if p < 0.0001 else f"{p:.2g}"
-
-
 def paragraph(text: str, kind: str = "") -> str:
     """Make a paragraph.
 

@@ -7,8 +7,8 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from lossstats.comparison.statement import printed_places
-from lossstats.records.rendering import decimals_for, shown, shown_dof, two_digits
-from lossstats.sheet.sheet_page import paragraph, picture, section, shown_p, table
+from lossstats.records.rendering import decimals_for, shown, shown_dof, shown_p, two_digits
+from lossstats.sheet.sheet_page import paragraph, picture, section, table
 
 if TYPE_CHECKING:
     from lossstats.comparison.comparison import Comparison

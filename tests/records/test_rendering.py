@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pytest
 
-from lossstats.records.rendering import Record, decimals_for, plain, shown, shown_dof, two_digits
+from lossstats.records.rendering import Record, decimals_for, plain, shown, shown_dof, shown_p, two_digits
 
 
 @dataclass(frozen=True)
@@ -104,3 +104,18 @@ def test_number_with_two_digits(number, words):
 
 def test_degrees_of_freedom_as_shown():
     assert [shown_dof(x) for x in (5.0, 7.26, math.inf, 1e6)] == ["5", "7.3", "∞", "∞"]
+
+
+@pytest.mark.parametrize(
+    ("p", "text"),
+    [
+        (0.0, "below 0.0001"),
+        (0.00012, "0.00012"),
+        (0.0316, "0.032"),
+        (0.994, "0.99"),
+        (0.9996, "above 0.99"),
+        (1.0, "1"),
+    ],
+)
+def test_p_is_never_0_and_1_only_where_it_is(p, text):
+    assert shown_p(p) == text

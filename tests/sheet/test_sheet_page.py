@@ -11,7 +11,6 @@ from lossstats.sheet.sheet_page import (
     picture,
     safe,
     section,
-    shown_p,
     subsection,
     table,
 )
@@ -66,21 +65,6 @@ def test_a_long_table_may_go_over_pages_and_a_short_one_not():
     assert 'class="wide"' in table("t", ["a"], [["x"]] * ROWS_KEPT_TOGETHER)
     assert 'class="wide long"' in table("t", ["a"], [["x"]] * (ROWS_KEPT_TOGETHER + 1))
     assert ".wide:not(.long)" in STYLE.partition("@media print")[2]
-
-
-@pytest.mark.parametrize(
-    ("p", "text"),
-    [
-        (0.0, "below 0.0001"),
-        (0.00012, "0.00012"),
-        (0.0316, "0.032"),
-        (0.994, "0.99"),
-        (0.9996, "above 0.99"),
-        (1.0, "1"),
-    ],
-)
-def test_p_is_never_0_and_1_only_where_it_is(p, text):
-    assert shown_p(p) == text
 
 
 def test_no_heading_stands_over_nothing():
