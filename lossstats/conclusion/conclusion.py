@@ -35,7 +35,7 @@ from lossstats.trial_folder.trial import Run, Trial
 
 if TYPE_CHECKING:
     from lossstats.comparison.statement import Statement
-    from lossstats.one_run.reduced_runs import ReducedRun
+    from lossstats.one_run.levels import ReducedRun
     from lossstats.trial_folder.settings import Settings
 
 Progress = Callable[[Any], Any]
@@ -123,7 +123,7 @@ def conclude(trial: Trial, reduced: Sequence[ReducedRun]) -> Result:
         units=units.values,
         comparison=comparison,
         ranking=ranking,
-        budget=_budget(trial.settings, comparison, ranking, errors.stated),
+        budget=_budget(trial.settings, comparison, ranking, errors),
         statement=statement,
         notes=notes,
         earlier_looks=earlier,
@@ -154,7 +154,7 @@ def reduce_trial(trial: Trial, *, progress: Progress | None = None) -> list[Redu
     ValueError
         If a run cannot be reduced; the message begins with its name.
     """
-    from lossstats.one_run.reduced_runs import reduce_runs
+    from lossstats.one_run.levels import reduce_runs
 
     s = trial.settings
     limits = {name: (p.nominal - p.tolerance, p.nominal + p.tolerance) for name, p in s.operating_point.items()}
@@ -256,7 +256,7 @@ def _state(
 
 
 def _budget(
-    settings: Settings, comparison: Comparison | None, ranking: Ranking | None, stated: dict[str, str]
+    settings: Settings, comparison: Comparison | None, ranking: Ranking | None, errors: SharedErrors
 ) -> SavingBudget:
     """Of the saving, or of the leading comparison of several."""
     keys, unit = settings.comparison, settings.trial.unit
@@ -267,15 +267,16 @@ def _budget(
         "scatter": scatter,
         "readings": "noise of the readings within a run",
         "resolution": "display step of the readings",
-        **stated,
+        **errors.stated,
     }
     if ranking is not None:
         leading = ranking.leading
-        return make_saving_budget(leading, None, leading._spread, words, unit=unit)
+        return make_saving_budget(leading, None, leading._spread, words, unit=unit, type_a=errors.type_a)
     assert comparison is not None  # one of the two was made  # noqa: S101
     d = comparison.difference
     spread = None if d is None else d._spread
-    return make_saving_budget(d, comparison.percent, spread, words, unit=unit, why_none=comparison.why_no_interval)
+    why_none = comparison.why_no_interval
+    return make_saving_budget(d, comparison.percent, spread, words, unit=unit, why_none=why_none, type_a=errors.type_a)
 
 
 def _compare_one_article(settings: Settings, units: UnitTable, options: dict[str, Any]) -> Comparison:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from html import escape
 from typing import TYPE_CHECKING
@@ -175,6 +175,7 @@ def make_saving_budget(
     *,
     unit: str,
     why_none: str = "",
+    type_a: Collection[str] = (),
 ) -> SavingBudget:
     """Lay the parts of an interval side by side with every source that was declared.
 
@@ -192,6 +193,9 @@ def make_saving_budget(
         Of the saving.
     why_none : str
         Why there is no interval, where there is none.
+    type_a : collection of str, optional
+        Shared sources evaluated by the statistics of these runs (JCGM 100, 4.2), beside scatter, readings and what was
+        fitted to the units; all others are of Type B.
 
     Returns
     -------
@@ -213,7 +217,7 @@ def make_saving_budget(
         sources.append(
             SavingSource(
                 source=name,
-                kind="A" if name in ("scatter", *READINGS) or name.startswith(_FITTED) else "B",
+                kind="A" if name in ("scatter", *READINGS, *type_a) or name.startswith(_FITTED) else "B",
                 stated=stated.get(name, "as named in the comparison"),
                 degrees_of_freedom=dof,
                 contribution=parts.get(name, 0.0),

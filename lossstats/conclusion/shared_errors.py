@@ -28,10 +28,13 @@ class SharedErrors:
         By name, as the comparisons take them.
     stated : dict of str to str
         What each is and how it was stated.
+    type_a : frozenset of str
+        Those that were evaluated by the statistics of these runs (JCGM 100, 4.2); the others are of Type B.
     """
 
     given: dict[str, Any]
     stated: dict[str, str]
+    type_a: frozenset[str] = frozenset()
 
 
 def shared_errors(settings: Settings, runs: Sequence[Run], corrected: CorrectedLevels) -> SharedErrors:
@@ -67,7 +70,7 @@ def shared_errors(settings: Settings, runs: Sequence[Run], corrected: CorrectedL
         given["zero"] = SharedCovariance.of_pattern(units.averaging @ pattern, settings.instrument.zero_dof)
     if "rezero" in given and drift.corrected_by_zeros:
         del given["rezero"]
-        stated["rezero"] += "; the zero runs of each session take it off"
+        stated["rezero"] += "; the zero runs of each bench day take it off"
     covariance = units.averaging @ drift.covariance @ units.averaging.T
     if covariance.any():
         given["drift"] = SharedCovariance(covariance, drift.reference_dof)
@@ -88,7 +91,10 @@ def shared_errors(settings: Settings, runs: Sequence[Run], corrected: CorrectedL
         for name, pattern, dof in _of_shafts(settings.bench_model, runs, settings.settling.final_window):
             given[name] = SharedCovariance.of_pattern(units.averaging @ drift.carried(pattern), dof)
             stated[name] = "torque and speed of the two shafts, the same in all runs"
-    return SharedErrors(given, stated)
+    # A stated repeatability is knowledge from elsewhere; else the references, or their readings, tell it.
+    known = drift.reference_source == "stated" and drift.corrected_by_references
+    by_runs = set() if known else {"drift", "drift origin"}
+    return SharedErrors(given, stated, frozenset(by_runs & set(given)))
 
 
 def _of_instrument(keys: InstrumentKeys) -> list[tuple[str, tuple[float, float], str]]:

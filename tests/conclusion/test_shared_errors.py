@@ -89,4 +89,14 @@ def test_a_new_zero_counts_unless_zero_runs_take_it_off(zeros):
     settings = replace(trial.settings, instrument=InstrumentKeys(rezero=0.1))
     row = analyse(replace(trial, settings=settings)).budget.table.loc["rezero"]
     assert row["contribution"] == pytest.approx(0.0 if zeros else 0.1 * 2**0.5)
-    assert row["stated"].endswith("the zero runs of each session take it off") == zeros
+    assert row["stated"].endswith("the zero runs of each bench day take it off") == zeros
+
+
+@pytest.mark.parametrize(("stated", "references", "kind"), [(None, "interpolate", "A"), (0.05, "interpolate", "B")])
+def test_drift_told_by_the_references_themselves_is_of_type_a(stated, references, kind):
+    """JCGM 100:2008, 4.2 and 4.3: statistics of these runs are Type A, knowledge from elsewhere Type B."""
+    trial, _ = plain_trial()
+    rule = replace(trial.settings.drift, reference_repeatability=stated, references=references)
+    table = analyse(replace(trial, settings=replace(trial.settings, drift=rule))).budget.table
+    assert table.loc["drift", "kind"] == kind
+    assert table.loc["scatter", "kind"] == "A"
