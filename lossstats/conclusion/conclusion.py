@@ -35,7 +35,7 @@ from lossstats.trial_folder.trial import Run, Trial
 
 if TYPE_CHECKING:
     from lossstats.comparison.statement import Statement
-    from lossstats.one_run.levels import ReducedRun
+    from lossstats.one_run.reduced_runs import ReducedRun
     from lossstats.trial_folder.settings import Settings
 
 Progress = Callable[[Any], Any]
@@ -154,7 +154,7 @@ def reduce_trial(trial: Trial, *, progress: Progress | None = None) -> list[Redu
     ValueError
         If a run cannot be reduced; the message begins with its name.
     """
-    from lossstats.one_run.levels import reduce_runs
+    from lossstats.one_run.reduced_runs import reduce_runs
 
     s = trial.settings
     limits = {name: (p.nominal - p.tolerance, p.nominal + p.tolerance) for name, p in s.operating_point.items()}
