@@ -62,7 +62,7 @@ def analyse(
         return result
     units = len({(value.unit, value.group) for value in result.units})
     influence = leave_one_out(trial, reduced=reduced) if units > 1 else None
-    return replace(result, sensitivity=sensitivity(trial), influence=influence)
+    return replace(result, sensitivity=sensitivity(trial, reduced=reduced), influence=influence)
 
 
 def remarks_on(trial: Trial) -> tuple[str, ...]:

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from lossstats.conclusion.decisions import Decisions
+    from lossstats.one_run.reduced_runs import ReducedRun
 
 MOST_COMBINATIONS = 1000
 COLUMNS = ("choice", "saving", "low", "high", "percent", "percent_low", "percent_high", "verdict", "changed")
@@ -129,6 +130,7 @@ def sensitivity(
     choices: Mapping[str, Sequence[Any]] | None = None,
     combine: bool = False,
     progress: Callable[[Any], Any] | None = None,
+    reduced: Sequence[ReducedRun] | None = None,
 ) -> Sensitivity:
     """Analyse a trial again under other reasonable choices, one at a time away from the plan.
 
@@ -143,6 +145,8 @@ def sensitivity(
         Whether to try all combinations as well, at most 1000.
     progress : callable, optional
         Wraps the iterable of runs of the planned reduction, then that of the ways, to show a bar.
+    reduced : sequence of ReducedRun, optional
+        Levels of the runs by the declared rules, where they were made already (as `conclude` takes them).
 
     Returns
     -------
@@ -168,7 +172,7 @@ def sensitivity(
     options = checked_options(choices)
     if trial.settings.comparison.design == "several":
         raise ValueError("design: found 'several'; accepted: a trial that compares two conditions")
-    again = Reanalysis(trial, progress)
+    again = Reanalysis(trial, progress, reduced)
     design = trial.settings.comparison.design
     planned = again.row(again.planned, in_words(again.planned, again.planned, design))
     rows: dict[Decisions, ChoiceRow] = {}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -87,6 +87,8 @@ class Reanalysis:
         The trial.
     progress : callable, optional
         Wraps the iterable of runs of the planned reduction.
+    reduced : sequence of ReducedRun, optional
+        The planned reduction, where it was made already; of no use where flagged samples are left out by plan.
 
     Attributes
     ----------
@@ -96,10 +98,17 @@ class Reanalysis:
         What `lossstats.analyse` finds.
     """
 
-    def __init__(self, trial: Trial, progress: Callable[[Any], Any] | None = None) -> None:
+    def __init__(
+        self,
+        trial: Trial,
+        progress: Callable[[Any], Any] | None = None,
+        reduced: Sequence[ReducedRun] | None = None,
+    ) -> None:
         self._trial = trial
         self.planned = planned_decisions(trial.settings)
         self._reduced: dict[float, list[ReducedRun]] = {}
+        if reduced is not None and self.planned.flagged_samples == "keep":
+            self._reduced[self.planned.final_window] = list(reduced)
         self.result = conclude(trial, self._with_levels(self.planned, progress))
 
     def row(self, way: Decisions, words: str) -> ChoiceRow:

@@ -8,10 +8,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from lossstats.conclusion import choices
+from lossstats.conclusion import choices, reanalysis
 from lossstats.conclusion.analysis import analyse
 from lossstats.conclusion.choices import sensitivity
-from lossstats.conclusion.conclusion import NotSettledError
+from lossstats.conclusion.conclusion import NotSettledError, reduce_trial
 from lossstats.corrections.drift import correct_drift
 from lossstats.one_run.levels import window_level
 from lossstats.simulator.examples import example_trial
@@ -314,3 +314,19 @@ def test_progress_sees_runs_and_ways():
     trial = simulated("paired")
     sensitivity(trial, choices={"references": ["ignore"]}, progress=watch)
     assert seen == [len(trial.runs), 1]
+
+
+@pytest.mark.parametrize("flagged", ["keep", "leave out"])
+def test_a_reduction_made_already_is_taken_where_it_serves(flagged, monkeypatch):
+    """The same table either way; with flagged samples left out by plan the runs are reduced again."""
+    trial = with_keys(example_trial("one_chain"), "screening", flagged_samples=flagged)
+    reduced, alone = reduce_trial(trial), sensitivity(trial)
+    windows = []
+
+    def counted(trial, **options):
+        windows.append(trial.settings.settling.final_window)
+        return reduce_trial(trial, **options)
+
+    monkeypatch.setattr(reanalysis, "reduce_trial", counted)
+    assert sensitivity(trial, reduced=reduced).to_dict() == alone.to_dict()
+    assert (trial.settings.settling.final_window in windows) == (flagged == "leave out")
