@@ -72,7 +72,8 @@ def correct_levels(
     Raises
     ------
     ValueError
-        If no usable run of a condition is left, or an exponent is to be fitted and the trial cannot bear it.
+        If no usable run of a condition is left, or an exponent is to be fitted and the trial cannot bear it, or its
+        steps do not come to rest.
     """
     runs, settings = [trial.runs[i] for i in kept], trial.settings
     window = settings.settling.final_window
@@ -100,6 +101,12 @@ def _with_fitted_exponent(
         fit = _fit(trial, runs, name, (nominal, drift, units), exponent)
         found = fit.exponent or 0.0
         step, exponent = abs(found - exponent), found
+    else:
+        raise ValueError(
+            f"operating_point.{name}: no power can be fitted to these runs: after {_MOST_STEPS} steps the exponent "
+            f'still moves by {step:.2g}; accepted: correction = "power" with a sensitivity from elsewhere, or '
+            'correction = "none"'
+        )
     assert fit is not None  # at least one step was made  # noqa: S101
     return CorrectedLevels(nominal, drift, units, fit, tuple(f"{name}: {note}" for note in fit.notes))
 

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from lossstats.conclusion.analysis import analyse
+from lossstats.corrections import corrected_levels
 from lossstats.simulator.simulate import Articles, Bench, LinearDrift, Noise, Readings, declare, lay_out, simulate_trial
 from lossstats.simulator.simulated_plan import Power
 from lossstats.simulator.simulated_readings import Approach
@@ -169,3 +170,13 @@ def test_untouched_articles_do_not_disturb_a_fitted_power():
         difference = analyse(simulate_trial(replace(plan, settings=settings), rng=8)[0]).comparison.difference
         u[name] = difference.standard_uncertainty
     assert u["fitted"] < 1.3 * u["known"]
+
+
+def test_steps_of_a_fitted_power_that_do_not_come_to_rest_are_refused(monkeypatch):
+    """Two steps are fewer than the tolerance of 1e-9 takes."""
+    trial, _ = trial_of("fitted power", exponent=0.8, articles=8, seed=6)
+    monkeypatch.setattr(corrected_levels, "_MOST_STEPS", 2)
+    with pytest.raises(
+        ValueError, match=r"operating_point\.input_power_W: .* after 2 steps the exponent still moves by"
+    ):
+        analyse(trial)
