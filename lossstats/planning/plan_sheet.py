@@ -134,7 +134,8 @@ def _change_table(changes: Sequence[Change], keys: PlanKeys) -> str:
         '<td class="box time"></td><td class="box time"></td><td class="box initials"></td></tr>'
         for change in changes
     ]
-    caption = f"Washing {keys.wash_hours:g} h within the working hours, drying {keys.dry_hours:g} h by night and day"
+    washing = f"Washing {keys.wash_hours:g} h within the working hours" if keys.wash_hours else "No time for washing"
+    caption = f"{washing}, drying {keys.dry_hours:g} h by night and day"
     if keys.back_hours is not None:
         caption += f"; back to the condition before {keys.back_hours:g} h"
     head = ("article", "change", "off the bench", "ready from", "next run", "washed at", "dry at", "initials")

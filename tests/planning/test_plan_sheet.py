@@ -62,6 +62,12 @@ def test_washing_is_listed_for_every_article_but_the_controls(sheet):
     assert "Washing 2 h within the working hours, drying 14 h by night and day." in part
 
 
+def test_drying_without_washing_is_told_as_such():
+    html = page(planned(one_way=True, wash_hours=0, dry_hours=14))[2]
+    assert "No time for washing, drying 14 h by night and day." in html
+    assert "Washing 0 h" not in html
+
+
 def test_no_washing_no_table_and_the_way_back_is_told():
     assert "Between the conditions" not in page(planned(one_way=True))[2]
     assert "back to the condition before 30 h." in page(planned("crossover", dry_hours=2, back_hours=30))[2]
