@@ -160,7 +160,10 @@ class _Batch:
 
     def _learn(self, data: bytes) -> None:
         # The head of a file that the strict reader has taken, so that it is not read again for the next one.
-        regular = self.log.decimals == "fixed" and self.log.time_form == "seconds" and self.log.separator != "space"
+        log = self.log
+        regular = log.decimals == "fixed" and log.time_form == "seconds" and log.separator != "space"
+        # A footer, or a separator at every end, is for the strict reader.
+        regular = regular and not log.rows_at_end and not log.separator_at_end
         if not regular or b"\r" in data or data.startswith(b"\xef\xbb\xbf"):
             return
         found = find_form(data, self.log, self.model, FaultList(""))

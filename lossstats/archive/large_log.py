@@ -62,11 +62,12 @@ def read_large_log(
     Notes
     -----
     A file with a fault is read a second time by the strict reader, which says what is wrong and needs memory for the
-    whole content. Uneven times, lost samples among them, are sorted once: that takes memory for one more column.
+    whole content; so is a file whose last lines are to be left out (``rows_at_end``), from the beginning. Uneven times,
+    lost samples among them, are sorted once: that takes memory for one more column.
     """
     place, rules = Path(folder), (log or LogKeys(), readings or ReadingsKeys(), model)
     try:
-        read = _read_sound(place, file, rules, cache)
+        read = None if rules[0].rows_at_end else _read_sound(place, file, rules, cache)
     except OSError:
         read = None
     return read or read_sample_file(place, file, *rules)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 import numpy as np
@@ -13,11 +13,13 @@ from lossstats.trial_folder.faults import ENOUGH, FaultList, quoted
 from lossstats.trial_folder.fixed_decimals import read_fixed_block
 from lossstats.trial_folder.raw_files import LONGEST_LINE
 from lossstats.trial_folder.settings import LogKeys
+from lossstats.trial_folder.stamp_forms import stamp_reader
 
 SEPARATORS = {"comma": b",", "semicolon": b";", "tab": b"\t", "space": b" "}
 STAMP = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d(:\d\d(\.\d{1,6})?)?(Z|[+-]\d\d:\d\d)", re.ASCII)
 # No bench ran before or will run after, and arithmetic at the ends of the calendar overflows.
 _YEARS = range(1900, 2200)
+_LIKE_A_STAMP = re.compile(rb"\d{1,4}[-./]\d{1,2}[-./]\d{1,4}.*|\d{1,2}:\d\d.*", re.ASCII)
 
 
 @dataclass
@@ -145,22 +147,53 @@ def read_block(block: bytes, first_line: int, form: RowForm) -> NDArray[np.float
     ndarray, shape (rows, wanted columns)
         The numbers; nan in a row that has a fault.
     """
-    numbers = _read_all_at_once(block, first_line, form)
+    rows_only = _without_last_separators(block, form)
+    numbers = None if rows_only is None else _read_all_at_once(rows_only, first_line, form)
     if numbers is not None:
         return numbers
     rows = []
     for index, line in enumerate(block[:-1].split(b"\n")):
         rows.append(_read_row(line, first_line + index, form))
-        if len(form.faults) > ENOUGH:
-            form.faults.stopped = True
+        form.faults.stopped |= len(form.faults) > ENOUGH
+        if form.faults.stopped:
             break
     return np.array(rows, dtype=float).reshape(len(rows), len(form.wanted))
+
+
+def _without_last_separators(block: bytes, form: RowForm) -> bytes | None:
+    # None where some row lacks the separator that is to end it.
+    end = form.separator + b"\n"
+    if not form.log.separator_at_end:
+        return block
+    return block.replace(end, b"\n") if block.count(end) == block.count(b"\n") else None
+
+
+def begins_a_row(line: bytes, form: RowForm) -> bool:
+    """Say whether a line holds a time where a row of samples holds it.
+
+    Parameters
+    ----------
+    line : bytes
+        Without its line end.
+    form : RowForm
+        Form of the rows; nothing is noted in it.
+
+    Returns
+    -------
+    bool
+        True also for a row that was cut short after its time.
+    """
+    fields, first = split_fields(line, form.log), form.wanted[0]
+    if first >= len(fields):
+        return False
+    apart = replace(form, faults=FaultList(""), decimals={}, first_stamp=None)
+    return bool(np.isfinite(_read_time(fields[first], first, 0, apart)))
 
 
 def _read_all_at_once(block: bytes, first_line: int, form: RowForm) -> NDArray[np.float64] | None:
     # Numbers of the wanted columns, or None where any row needs a closer look.
     # Only what `_read_row` takes is taken here: the tests hold the two against each other.
-    if form.log.decimals == "free" or form.log.time_form == "iso" or form.log.separator == "space":
+    if form.log.decimals == "free" or form.log.time_form != "seconds" or form.log.separator == "space":
         return None
     read = read_fixed_block(block, form.separator, form.decimal, len(form.names), form.wanted)
     if read is None:
@@ -174,22 +207,32 @@ def _read_all_at_once(block: bytes, first_line: int, form: RowForm) -> NDArray[n
 def _read_row(line: bytes, number: int, form: RowForm) -> list[float]:
     # Numbers of the wanted columns of one row; nan, and a fault, where one is no number.
     nothing = [float("nan")] * len(form.wanted)
-    expected = f"{len(form.names)} fields: {', '.join(form.names)}"
+    ends = form.log.separator_at_end
+    expected = f"{len(form.names)} fields: {', '.join(form.names)}" + ends * ", and a separator (separator_at_end)"
     if not line.strip():
-        form.faults.add("a blank line", expected, line=number)
+        form.faults.add("a blank line", expected + _AT_END, line=number)
         return nothing
     if len(line) > LONGEST_LINE:
         form.faults.add(f"a line of {len(line)} bytes", f"lines of at most {LONGEST_LINE} bytes", line=number)
         return nothing
     fields = split_fields(line, form.log)
-    if len(fields) != len(form.names):
+    if len(fields) != len(form.names) + ends or (ends and fields[-1]):
         found = f"{len(fields)} field{'s' if len(fields) > 1 else ''} in {quoted(line)}"
+        one_more = not ends and len(fields) == len(form.names) + 1 and not fields[-1].strip()
+        if one_more:
+            # The form of every row, as a rule: told once.
+            form.faults.stopped = True
+            expected += "; for an empty field at the end of every row separator_at_end = true in [log] of trial.toml"
+        elif not re.match(rb"[-+]?\d", line.strip()):
+            expected += _AT_END
         form.faults.add(found, expected, line=number)
         return nothing
     first, *others = form.wanted
-    read_time = _read_stamp if form.log.time_form == "iso" else _read_number
-    numbers = [read_time(fields[first], first, number, form)]
+    numbers = [_read_time(fields[first], first, number, form)]
     return numbers + [_read_number(fields[column], column, number, form) for column in others]
+
+
+_AT_END = " (or rows_at_end in [log] of trial.toml, for lines after the last row)"
 
 
 def _number_grammar(log: LogKeys) -> re.Pattern[bytes]:
@@ -207,6 +250,11 @@ _GRAMMARS = {
 }
 
 
+def _read_time(text: bytes, column: int, line: int, form: RowForm) -> float:
+    read = _read_number if form.log.time_form == "seconds" else _read_stamp
+    return read(text, column, line, form)
+
+
 def _read_number(text: bytes, column: int, line: int, form: RowForm) -> float:
     # One number in plain decimal form; `float` alone would take nan, inf, 1_000 and digits of other scripts.
     match = _GRAMMARS[form.log.decimal, form.log.decimals].fullmatch(text)
@@ -214,7 +262,12 @@ def _read_number(text: bytes, column: int, line: int, form: RowForm) -> float:
     if match is None or not np.isfinite(value):
         example = f"a finite decimal number such as 6{form.log.decimal}985"
         found = quoted(text) if text else "an empty field"
-        form.faults.add(found, example + _hint(text, form.log), line=line, column=form.place(column))
+        hint = _hint(text, form.log)
+        if column == form.wanted[0] and _LIKE_A_STAMP.fullmatch(text.strip()):
+            # The form of every row: told once.
+            form.faults.stopped = True
+            hint = "; for time stamps time_form in [log] of trial.toml, with stamp_form where they are not ISO 8601"
+        form.faults.add(found, example + hint, line=line, column=form.place(column))
         return float("nan")
     if form.log.decimals == "fixed":
         _check_decimals(text, len(match[1] or b""), column, line, form)
@@ -245,10 +298,19 @@ def _check_decimals(text: bytes, decimals: int, column: int, line: int, form: Ro
 
 
 def _read_stamp(text: bytes, column: int, line: int, form: RowForm) -> float:
-    # Seconds since the first stamp of the file.
-    stamp = parse_stamp(text.decode("latin-1"))
+    # Seconds since the first stamp of the file. Where the first one is of another form, so are the others.
+    log = form.log
+    by_form = log.time_form == "stamp"
+    stamp = (stamp_reader(log.stamp_form or "", log.stamp_offset) if by_form else parse_stamp)(text.decode("latin-1"))
     if stamp is None:
-        accepted = "an ISO 8601 date and time with offset such as 2031-03-03T08:00:00+01:00"
+        form.faults.stopped |= form.first_stamp is None
+        accepted = (
+            f"a date and time of the form {log.stamp_form} (stamp_form in [log] of trial.toml)"
+            if by_form
+            else "an ISO 8601 date and time with offset such as 2031-03-03T08:00:00+01:00"
+        )
+        if form.first_stamp is None:
+            accepted += " (or another time_form in [log] of trial.toml)"
         form.faults.add(quoted(text), accepted, line=line, column=form.place(column))
         return float("nan")
     if form.first_stamp is None:

@@ -138,7 +138,7 @@ def find_unnamed(folder: Path, named: set[str]) -> list[Fault]:
     return faults
 
 
-def check_text(data: bytes, faults: FaultList, *, byte_order_mark: bool = False) -> bytes | None:
+def check_text(data: bytes, faults: FaultList, *, byte_order_mark: bool = False, footer: bool = False) -> bytes | None:
     r"""Check that a file is whole, plain text with one kind of line end.
 
     Parameters
@@ -149,6 +149,9 @@ def check_text(data: bytes, faults: FaultList, *, byte_order_mark: bool = False)
         Takes what is wrong.
     byte_order_mark : bool, default False
         Whether a leading byte-order mark is accepted (and taken off).
+    footer : bool, default False
+        Whether the last line is none of numbers, so that it may lack its line end; one that begins with a number may
+        not.
 
     Returns
     -------
@@ -179,11 +182,12 @@ def check_text(data: bytes, faults: FaultList, *, byte_order_mark: bool = False)
         data = data.replace(b"\r\n", b"\n")
     if not data.endswith(b"\n"):
         last = data[max(data.rfind(b"\n") + 1, len(data) - LONGEST_LINE) :]
-        faults.add(
-            f"a last line without a line end, {quoted(last)}",
-            "a file that was not cut short",
-            line=data.count(b"\n") + 1,
-        )
+        if not footer or re.match(rb"[-+]?\d", last.strip()):
+            faults.add(
+                f"a last line without a line end, {quoted(last)}",
+                "a file that was not cut short",
+                line=data.count(b"\n") + 1,
+            )
         data += b"\n"
     return data
 

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lossstats.trial_folder.faults import ENOUGH, Fault, FaultList, quoted
-from lossstats.trial_folder.number_rows import RowForm, read_block, split_fields
+from lossstats.trial_folder.number_rows import RowForm, begins_a_row, read_block, split_fields
 from lossstats.trial_folder.raw_files import LONGEST_LINE, check_text
 from lossstats.trial_folder.settings import SHAFT_COLUMNS, BenchModelKeys, Column, LogKeys, ReadingsKeys
 from lossstats.trial_folder.shaft_power import power_loss_W
@@ -96,14 +96,17 @@ def read_samples(
     """
     log = log or LogKeys()
     faults = FaultList(file)
-    text = check_text(data, faults, byte_order_mark=log.encoding == "utf-8-sig")
+    text = check_text(data, faults, byte_order_mark=log.encoding == "utf-8-sig", footer=log.rows_at_end > 0)
     found = None if text is None else find_form(text, log, model, faults)
     if text is None or found is None:
         return None, faults.listed()
     start, form = found
     first_line = first_row_line(log)
+    text = _without_end(text, start, first_line, form)
     numbers = _read_rows(text, start, first_line, form)
-    if len(numbers) < 2:
+    if len(numbers) < 2 and faults.stopped:
+        pass  # every row is of another form, which is told
+    elif len(numbers) < 2:
         faults.add(f"{len(numbers)} row{'s' * (len(numbers) != 1)} of samples", "two rows or more")
     else:
         _scale(numbers, first_line, form, mapped_columns(log, model))
@@ -185,6 +188,21 @@ def _find_rows(text: bytes, log: LogKeys, faults: FaultList) -> int | None:
     return start
 
 
+def _without_end(text: bytes, start: int, first_line: int, form: RowForm) -> bytes:
+    # Without the lines that are to be left out at the end. None of them may be a row of samples.
+    cut = len(text)
+    for _ in range(form.log.rows_at_end):
+        cut = max(text.rfind(b"\n", start, max(cut - 1, start)) + 1, start)
+    line = first_line + text.count(b"\n", start, cut)
+    for number, left in enumerate(text[cut:].split(b"\n")[:-1], start=line):
+        if begins_a_row(left, form):
+            accepted = (
+                f"no row of samples in the last {form.log.rows_at_end}, as rows_at_end in [log] of trial.toml says"
+            )
+            form.faults.add(f"a row of samples, {quoted(left)}", accepted, line=number)
+    return text[:cut]
+
+
 def _read_header(head: bytes, log: LogKeys, mapped: tuple[Column, ...], faults: FaultList) -> RowForm | None:
     # Names of the columns, and which of them are read.
     number = log.rows_before_header + 1
@@ -192,6 +210,7 @@ def _read_header(head: bytes, log: LogKeys, mapped: tuple[Column, ...], faults: 
     encoding = "latin-1" if log.encoding == "latin-1" else "utf-8"
     try:
         names = tuple(field.decode(encoding) for field in split_fields(line, log))
+        names = names[:-1] if log.separator_at_end and not names[-1] else names
     except UnicodeDecodeError:
         faults.add(f"{quoted(line)}, which is not UTF-8", "column names in UTF-8 (or encoding in [log])", line=number)
         return None
@@ -203,6 +222,14 @@ def _read_header(head: bytes, log: LogKeys, mapped: tuple[Column, ...], faults: 
         faults.add(found, f"the file's separator in [log] of trial.toml; it seems to be {seems}", line=number)
         return None
     count = len(faults)
+    _check_names(names, wanted, log, faults)
+    if len(faults) > count:
+        return None
+    return RowForm(log, names, tuple(names.index(name) for name in wanted), faults)
+
+
+def _check_names(names: Sequence[str], wanted: Sequence[str], log: LogKeys, faults: FaultList) -> None:
+    number = log.rows_before_header + 1
     for place, name in enumerate(names):
         where = f"column {place + 1}"
         if name in names[:place]:
@@ -211,14 +238,13 @@ def _read_header(head: bytes, log: LogKeys, mapped: tuple[Column, ...], faults: 
             )
         elif name not in wanted and name not in log.ignore:
             accepted = f"{', '.join(wanted)}; name others in other or ignore in [log] of trial.toml"
+            if not name and place == len(names) - 1:
+                accepted += "; for a separator at the end of every row separator_at_end = true"
             faults.add(f"the column {quoted(name)}", accepted, line=number, column=where)
     shown = ", ".join(quoted(name) for name in names[:20])
     for name in (*wanted, *log.ignore):
         if name not in names:
             faults.add(f"no column {quoted(name)} among {shown}", "a header with every column of [log]", line=number)
-    if len(faults) > count:
-        return None
-    return RowForm(log, names, tuple(names.index(name) for name in wanted), faults)
 
 
 def _other_separators(
@@ -287,7 +313,7 @@ def check_times(time_s: NDArray[np.float64], first_line: int, form: RowForm, rea
             f"the time {time_s[0]:g} s", "times since the start of the run, 0 or later", line=first_line, column=column
         )
     if time_s[-1] > _LONGEST_RUN_S:
-        accepted = f"times since the start of the run, at most {_LONGEST_RUN_S:.0f} s (or time_form = 'iso' in [log])"
+        accepted = f"times since the start of the run, at most {_LONGEST_RUN_S:.0f} s (or another time_form in [log])"
         line = first_line + len(time_s) - 1
         form.faults.add(f"the time {time_s[-1]:.10g} s", accepted, line=line, column=column)
     steps = np.diff(time_s)

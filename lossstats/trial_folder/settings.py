@@ -139,7 +139,31 @@ class LogKeys:
     )
     rows_before_header: int = _key("rows to pass over before the row of column names", 0, at_least=0, at_most=1000)
     unit_row: bool = _key("a row of units follows the row of column names", default=False)
-    time_form: Literal["seconds", "iso"] = _key("seconds, or ISO 8601 stamps with offset", "seconds")
+    rows_at_end: int = _key(
+        "lines to leave out at the end of every file, such as a footer; a blank line counts, a row of samples among "
+        "them is refused",
+        0,
+        at_least=0,
+        at_most=1000,
+    )
+    separator_at_end: bool = _key(
+        "every row ends with a separator, with nothing behind it; the row of column names may", default=False
+    )
+    time_form: Literal["seconds", "iso", "stamp"] = _key(
+        "seconds; iso: ISO 8601 stamps with offset; stamp: stamps as stamp_form says", "seconds"
+    )
+    stamp_form: str | None = _key(
+        "the parts of a stamp in their order, such as %d.%m.%Y %H:%M:%S for 28.03.2031 09:10:00; %y is a year of two "
+        "digits, %f what follows the decimal sign of the seconds, %I with %p hours to twelve with AM or PM, %z an "
+        "offset (time_form stamp)",
+        None,
+        filled=True,
+    )
+    stamp_offset: str | None = _key(
+        "offset from UTC of the clock of the logger, such as +01:00, where the stamps hold none (time_form stamp)",
+        None,
+        filled=True,
+    )
     time: Column = _key("the column of time", Column("time_s"))
     value: Column = _key("the column of the measurand", Column("loss_W"))
     other: dict[str, Column] = _key(

@@ -48,6 +48,13 @@ A trial folder, to be filled.
      time = {column = "Zeit [s]", factor = 1.0}
      value = {column = "Verlust [W]", factor = 1.0}
      ignore = ["Temperatur [°C]"]
+   Time stamps such as 28.03.2031 09:10:00 in place of seconds, a semicolon behind every row, a line at the end such as
+   "Ende der Messung":
+     time_form = "stamp"
+     stamp_form = "%d.%m.%Y %H:%M:%S"
+     stamp_offset = "+01:00"
+     separator_at_end = true
+     rows_at_end = 1
 4. lossstats check FOLDER names everything that is still wrong, with file, line and column.
 5. lossstats analyse FOLDER does the whole job: the statement on the screen, the rest in results/. The result sheet
    opens in any browser.

@@ -9,8 +9,10 @@ import tomllib
 from typing import Any
 
 from lossstats.trial_folder.faults import Fault, FaultList, quoted
+from lossstats.trial_folder.number_rows import SEPARATORS
 from lossstats.trial_folder.raw_files import check_text
 from lossstats.trial_folder.settings import SHAFT_COLUMNS, Column, ComparisonKeys, LogKeys, Settings
+from lossstats.trial_folder.stamp_forms import ACCEPTED, parse_offset, wrong_form
 from lossstats.trial_folder.toml_tables import TableReader
 
 FILE = "trial.toml"
@@ -141,11 +143,39 @@ def _check_log(settings: Settings, reader: TableReader) -> None:
     for name in log.ignore:
         if name in seen:
             reader.fault(("log", "ignore"), quoted(name), f"columns that are not read; {seen[name]} reads this one")
-    if log.time_form == "iso" and log.time.factor != 1:
+    if log.time_form != "seconds" and log.time.factor != 1:
         reader.fault(("log", "time", "factor"), f"the number {log.time.factor}", "1, because stamps have no unit")
     if log.time.factor < 0:
         reader.fault(("log", "time", "factor"), f"the number {log.time.factor}", "a number > 0, or times would fall")
+    if log.separator == "space" and log.separator_at_end:
+        reader.fault(("log", "separator_at_end"), "true with separator = 'space'", "false: blanks at an end are none")
+    _check_stamps(log, reader)
     _check_names(settings, reader)
+
+
+def _check_stamps(log: LogKeys, reader: TableReader) -> None:
+    # A stamp is read by a stated form and a stated offset, or not at all.
+    form, offset = log.stamp_form, log.stamp_offset
+    if log.time_form != "stamp":
+        for key, value in (("stamp_form", form), ("stamp_offset", offset)):
+            if value is not None:
+                found = f"{quoted(value)} with time_form = {quoted(log.time_form)}"
+                reader.fault(("log", key), found, 'no such key, or time_form = "stamp"')
+        return
+    if form is None:
+        reader.fault(("log", "stamp_form"), "no such key", ACCEPTED)
+        return
+    if wrong := wrong_form(form):
+        reader.fault(("log", "stamp_form"), f"{wrong} in {quoted(form)}", ACCEPTED)
+    elif log.separator != "tab" and SEPARATORS[log.separator].decode() in form:
+        found = f"{quoted(form)} with separator = {quoted(log.separator)}"
+        reader.fault(("log", "stamp_form"), found, "a stamp that does not hold the separator")
+    own = "%z" in form
+    if own and offset is not None:
+        reader.fault(("log", "stamp_offset"), f"{quoted(offset)} beside %z", "no such key, or no %z in stamp_form")
+    elif not own and (offset is None or parse_offset(offset) is None):
+        found = "no such key" if offset is None else quoted(offset)
+        reader.fault(("log", "stamp_offset"), found, 'an offset from UTC such as "+01:00", or %z in stamp_form')
 
 
 def _check_names(settings: Settings, reader: TableReader) -> None:

@@ -16,6 +16,7 @@ from sample_files import LOG, hold_to_strict_reader, put, text
 
 from lossstats.archive import archive_reading
 from lossstats.archive.archive_reading import read_sample_files
+from lossstats.archive.large_log import read_large_log
 from lossstats.trial_folder.folder_files import SampleFile
 from lossstats.trial_folder.samples import read_samples
 from lossstats.trial_folder.settings import BenchModelKeys, Column, LogKeys, ReadingsKeys
@@ -197,3 +198,26 @@ def test_files_spoilt_at_random_are_told_as_by_themselves(tmp_path):
     for one in check(tmp_path, put(tmp_path, contents), LOG):
         spoilt += bool(one.faults)
     assert 100 < spoilt < 300
+
+
+@pytest.mark.parametrize(
+    ("log", "end", "foot"),
+    [
+        (LogKeys(rows_at_end=2), "", "\nend of the record"),
+        (LogKeys(separator_at_end=True), ",", ""),
+        (LogKeys(rows_at_end=1, separator_at_end=True), ",", "end\n"),
+    ],
+)
+def test_footers_and_last_separators_as_the_strict_reader_takes_them(tmp_path, log, end, foot):
+    (tmp_path / "samples").mkdir()
+    files = []
+    for run in range(5):
+        rows = small_trial.samples(run).replace("\n", f"{end}\n") + foot
+        # one without its footer or with a row that lacks its separator
+        rows = small_trial.samples(run) if run == 3 else rows
+        files.append(f"samples/r{run}.csv")
+        (tmp_path / files[-1]).write_text(rows, encoding="utf-8")
+    read = check(tmp_path, files, log)
+    assert [one.samples is not None for one in read] == [True, True, True, False, True]
+    for file in files:
+        hold_to_strict_reader(read_large_log(tmp_path, file, log), tmp_path, log)

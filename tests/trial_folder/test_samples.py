@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tracemalloc
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import numpy as np
@@ -196,3 +197,90 @@ def test_memory_beside_the_content_is_a_few_times_the_numbers() -> None:
     numbers = 2 * samples.time_s.nbytes
     # Blocks of 1 MiB as Python floats, and the numbers twice while they are joined.
     assert peak < 6 * numbers + 40 * 1024**2
+
+
+GERMAN = LogKeys(
+    separator="semicolon",
+    decimal=",",
+    separator_at_end=True,
+    rows_at_end=2,
+    time_form="stamp",
+    stamp_form="%d.%m.%Y %H:%M:%S",
+    stamp_offset="+01:00",
+    time=Column("Zeit"),
+    value=Column("Verlust"),
+)
+
+
+@pytest.mark.parametrize("header", ["Zeit;Verlust;", "Zeit;Verlust"])
+def test_stamps_of_a_stated_form_and_a_footer(header: str) -> None:
+    rows = "28.03.2031 09:10:00;6,98;\n28.03.2031 09:10:01;6,97;\n28.03.2031 09:10:02;6,99;\n"
+    samples = taken(f"{header}\n{rows}\nEnde der Messung".encode(), GERMAN)
+    assert samples.time_s.tolist() == [0.0, 1.0, 2.0]
+    assert samples.values.tolist() == [6.98, 6.97, 6.99]
+    assert samples.first_stamp is not None
+    assert samples.first_stamp.isoformat() == "2031-03-28T09:10:00+01:00"
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        (
+            "0;1,0;\n1;1,1;\nEnde\n",
+            "line 3: found a row of samples, '1;1,1;'; accepted: no row of samples in the last 2",
+        ),
+        ("0;1,0;\n1;1,1;\n\n2;1", "line 5: found a last line without a line end, '2;1'; accepted: a file that was not"),
+        ("0;1,0;\n1;1,1\n2;1,2;\n\nEnde\n", "line 3: found 2 fields in '1;1,1'; accepted: 2 fields: t, v, and a sep"),
+        ("0;1,0;\n1;1,1;;\n2;1,2;\n\nEnde\n", "line 3: found 4 fields in '1;1,1;;'"),
+        ("0;1,0;\n1;;\n2;1,2;\n\nEnde\n", "line 3, column 2 (v): found an empty field"),
+        ("Ende\n", "found 0 rows of samples; accepted: two rows or more"),
+    ],
+)
+def test_a_footer_and_a_last_separator_hide_no_samples(text: str, told: str) -> None:
+    log = replace(GERMAN, time_form="seconds", stamp_form=None, stamp_offset=None, time=Column("t"), value=Column("v"))
+    assert any(told in fault for fault in refused(f"t;v;\n{text}".encode(), log))
+
+
+def test_numbers_of_rows_that_end_with_a_separator_are_those_of_rows_that_do_not() -> None:
+    plain = b"t,v\n" + b"".join(b"%d,%d.%03d\n" % (k, k % 7, k % 1000) for k in range(3000))
+    ended = plain.replace(b"\n", b",\n")
+    log = LogKeys(time=Column("t"), value=Column("v"))
+    assert np.array_equal(taken(ended, replace(log, separator_at_end=True)).values, taken(plain, log).values)
+
+
+@pytest.mark.parametrize(
+    ("rows", "log", "told"),
+    [
+        (
+            "28.03.2031 09:10:0{};6.9",
+            LogKeys(separator="semicolon"),
+            "line 2, column 1 (time_s): found '28.03.2031 09:10:00'; accepted: a finite decimal number such as 6.985; "
+            "for time stamps time_form in [log] of trial.toml, with stamp_form where they are not ISO 8601",
+        ),
+        (
+            "28.03.2031 09:10:0{};6.9",
+            LogKeys(separator="semicolon", time_form="iso"),
+            "such as 2031-03-03T08:00:00+01:00 (or another time_form in [log] of trial.toml)",
+        ),
+        (
+            "{};6.9",
+            LogKeys(separator="semicolon", time_form="stamp", stamp_form="%d.%m.%Y %H:%M:%S", stamp_offset="Z"),
+            "found '0'; accepted: a date and time of the form %d.%m.%Y %H:%M:%S (stamp_form in [log] of trial.toml) (or",
+        ),
+        (
+            "{};6.9;",
+            LogKeys(separator="semicolon"),
+            "for an empty field at the end of every row separator_at_end = true in [log] of trial.toml",
+        ),
+    ],
+)
+def test_another_form_of_every_row_is_told_once(rows: str, log: LogKeys, told: str) -> None:
+    text = "time_s;loss_W\n" + "".join(rows.format(k) + "\n" for k in range(10))
+    (fault,) = refused(text.encode(), log)
+    assert told in fault
+
+
+@pytest.mark.parametrize("end", ["\n", "Ende der Messung\n"])
+def test_a_footer_is_told_by_the_key_that_leaves_it_out(end: str) -> None:
+    (fault,) = refused(b"time_s,loss_W\n0,6.9\n1,6.9\n" + end.encode())
+    assert fault.endswith("(or rows_at_end in [log] of trial.toml, for lines after the last row)")

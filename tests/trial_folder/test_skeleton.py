@@ -49,21 +49,27 @@ def test_the_last_tables_are_toml_once_the_first_sign_is_off() -> None:
     assert not {"operating_point", "bench_model", "plan"} & set(tomllib.loads(text))
 
 
-def test_the_foreign_log_of_the_readme_reads(tmp_path: Path) -> None:
-    """The lines of README.txt, taken over as they stand, read the log that they describe."""
+@pytest.mark.parametrize("with_stamps", [False, True])
+def test_the_foreign_logs_of_the_readme_read(tmp_path: Path, with_stamps: bool) -> None:
+    """The lines of README.txt, taken over as they stand, read the logs that they describe."""
     folder = tmp_path / "trial"
     small_trial.write(folder)
     before = [(list(run.time_s), list(run.values)) for run in read_trial(folder).runs]
     write_skeleton(tmp_path / "new")
     words = (tmp_path / "new" / "README.txt").read_text(encoding="utf-8")
     lines = re.findall(r"^     (\w+ = .*)$", words, re.MULTILINE)
-    assert len(lines) == 8
+    assert len(lines) == 13
+    lines = lines if with_stamps else lines[:8]
     with (folder / "trial.toml").open("a", encoding="utf-8") as file:
         file.write("\n[log]\n" + "\n".join(lines) + "\n")
-    for path in sorted((folder / "samples").iterdir()):
+    for number, path in enumerate(sorted((folder / "samples").iterdir())):
         rows = path.read_text(encoding="utf-8").splitlines()[1:]
         log = ["Log of the bench", "Zeit [s];Verlust [W];Temperatur [°C]", "s;W;°C"]
-        log += [f"{row.replace(',', ';').replace('.', ',')};21,3" for row in rows]
+        for row in rows:
+            time_s, loss_W = row.split(",")
+            clock = f"03.03.2031 08:{10 * number:02d}:{int(time_s):02d}" if with_stamps else time_s
+            log.append(f"{clock};{loss_W.replace('.', ',')};21,3{';' * with_stamps}")
+        log += ["Ende der Messung"] * with_stamps
         path.write_text("\n".join(log) + "\n", encoding="latin-1")
     assert [(list(run.time_s), list(run.values)) for run in read_trial(folder).runs] == before
 
