@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import math
-import os
+import secrets
 import shutil
 import tempfile
+from contextlib import suppress
 from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
@@ -326,17 +328,22 @@ class Result(Record):
 def _replace(work: Path, target: Path) -> None:
     """Put a finished folder in the place of an older one; the older one is back if that fails."""
     work.chmod(0o755)
-    if not target.exists():
-        work.rename(target)
+    old = target.with_name(f".{target.name}-old-{secrets.token_hex(4)}")
+    while True:
+        with suppress(FileNotFoundError):
+            target.rename(old)
+        try:
+            work.rename(target)
+        except OSError as error:
+            # Another process was there in the meantime: whoever comes last stays.
+            if error.errno in (errno.ENOTEMPTY, errno.EEXIST):
+                shutil.rmtree(old, ignore_errors=True)
+                continue
+            if old.exists():
+                old.rename(target)
+            raise
+        shutil.rmtree(old, ignore_errors=True)
         return
-    old = target.with_name(f".{target.name}-old-{os.getpid()}")
-    target.rename(old)
-    try:
-        work.rename(target)
-    except OSError:
-        old.rename(target)
-        raise
-    shutil.rmtree(old)
 
 
 def versions() -> dict[str, str]:

@@ -2,9 +2,13 @@
 
 import json
 import math
+import tempfile
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
 
 import pytest
 
+from lossstats.conclusion import result as result_module
 from lossstats.conclusion.analysis import analyse
 from lossstats.conclusion.result import FORMAT, to_json
 from lossstats.simulator.examples import example_trial
@@ -72,6 +76,23 @@ def test_earlier_results_are_replaced_whole(folder):
     (where / "stray.txt").write_text("from another time", encoding="utf-8")
     result.save(folder)
     assert not (where / "stray.txt").exists()
+
+
+def test_results_written_at_the_same_time_stay_whole(tmp_path):
+    """Four writers, fifty results each: the last one stays, nothing of the others, and nobody fails."""
+
+    def write(writer):
+        for number in range(50):
+            work = Path(tempfile.mkdtemp(prefix=".results-", dir=tmp_path))
+            for name in ("one", "two"):
+                (work / name).write_text(f"{writer} {number}", encoding="utf-8")
+            result_module._replace(work, tmp_path / "results")
+
+    with ThreadPoolExecutor(4) as pool:
+        list(pool.map(write, range(4)))
+    assert [path.name for path in tmp_path.iterdir()] == ["results"]
+    one, two = (path.read_text(encoding="utf-8") for path in sorted((tmp_path / "results").iterdir()))
+    assert one == two
 
 
 def test_missing_folder_is_named(result, tmp_path):
