@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lossstats.one_run.approach import fit_approach
-from lossstats.one_run.blocks import block_averages, checked_resolution, checked_run
+from lossstats.one_run.blocks import FEWEST_SAMPLES, block_averages, checked_resolution, checked_run
 from lossstats.one_run.level import Level
 from lossstats.one_run.levels import constant_level, level_of_fit, run_level, with_times
 from lossstats.one_run.screening import Screening, off_point_samples, screen
-from lossstats.one_run.settling import Settled, all_equal_settled, check_rule, judge
+from lossstats.one_run.settling import Settled, all_equal_settled, check_rule, find_settled, judge
 from lossstats.records.rendering import Record, decimals_for, shown
 
 
@@ -96,7 +96,8 @@ def reduce_runs(
     Notes
     -----
     What depends on the pattern of times only is worked out once and kept, so runs of equal times cost less; each run
-    gives the same numbers as by itself.
+    gives the same numbers as by itself. Flagged spikes count in the level unless they are to be left out, but not in
+    the judgement whether a run has settled: 3 W in one sample of a level run is no movement.
     """
     if flagged_samples not in ("keep", "leave out"):
         raise ValueError(f"flagged_samples: found {flagged_samples!r}; accepted: 'keep', 'leave out'")
@@ -139,21 +140,41 @@ def _reduced(
     fit = fit_approach(blocks)
     residuals = fit.residuals(t, y)
     level = level_of_fit(t, y, fit, residuals, step=step, final_window=rule.final_window)
-    settled = judge(t, y, blocks, fit, tolerance=rule.tolerance, final_window=rule.final_window)
     screening = screen(t, y, residuals, step, off_point)
+    settled = _without_spikes(t, y, screening.spikes, rule) or judge(
+        t, y, blocks, fit, tolerance=rule.tolerance, final_window=rule.final_window
+    )
     without = _level_without(t, y, screening.flagged, step, rule.final_window)
     if without is not None and not rule.keep_flagged:
         level = without
     return ReducedRun(level, settled, screening, without)
 
 
+def _without_spikes(
+    t: NDArray[np.float64], y: NDArray[np.float64], spikes: tuple[int, ...], rule: _Rule
+) -> Settled | None:
+    # A spike is no movement of the level, whatever it does to the slope of the window that it stands in.
+    kept = _kept(y, spikes)
+    if kept is None:
+        return None
+    found = find_settled(
+        t[kept], y[kept], resolution=rule.step, tolerance=rule.tolerance, final_window=rule.final_window
+    )
+    note = f"judged without {len(spikes)} flagged {'spike' if len(spikes) == 1 else 'spikes'}"
+    return replace(found, notes=(*found.notes, note))
+
+
 def _level_without(
     t: NDArray[np.float64], y: NDArray[np.float64], flagged: tuple[int, ...], step: float, final_window: float
 ) -> Level | None:
+    kept = _kept(y, flagged)
+    return None if kept is None else run_level(t[kept], y[kept], resolution=step, final_window=final_window)
+
+
+def _kept(y: NDArray[np.float64], flagged: tuple[int, ...]) -> NDArray[np.bool_] | None:
+    # What is left where samples are flagged, if that can still be reduced
     if not flagged:
         return None
     kept = np.ones(len(y), dtype=bool)
     kept[list(flagged)] = False
-    if np.count_nonzero(kept) < 10 or np.ptp(y[kept]) == 0:
-        return None
-    return run_level(t[kept], y[kept], resolution=step, final_window=final_window)
+    return kept if np.count_nonzero(kept) >= FEWEST_SAMPLES and np.ptp(y[kept]) > 0 else None

@@ -1,6 +1,7 @@
 """Many runs as one by one."""
 
 import functools
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -36,9 +37,26 @@ def test_many_runs_are_as_one_by_one():
     reduced = reduce_runs(batch(), resolution=0.001, tolerance=0.05)
     for run, (t, y) in zip(reduced, batch(), strict=True):
         assert same(run.level, run_level(t, y, resolution=0.001))
-        assert run.settled == find_settled(t, y, resolution=0.001, tolerance=0.05)
+        spikes = run.screening.spikes
+        alone = find_settled(np.delete(t, spikes), np.delete(y, spikes), resolution=0.001, tolerance=0.05)
+        assert run.settled.notes == (*alone.notes, *(["judged without 1 flagged spike"] if spikes else []))
+        assert replace(run.settled, notes=()) == replace(alone, notes=())
         assert run.screening == screen_run(t, y, resolution=0.001)
     assert [run.screening.flagged for run in reduced][5] == (40,)
+
+
+@pytest.mark.parametrize(("size", "sample"), [(0.3, 60), (3.0, 30), (3.0, 60), (3.0, 87), (50.0, 45)])
+def test_a_spike_is_no_movement_and_hides_none(size, sample):
+    """Known truth: level runs and falling ones, the same with a spike; without it they are what they were."""
+    level = [np.round(warm_up(seed, tau_s=60.0), 3) for seed in range(20)]
+    falling = [np.round(warm_up(seed, amplitude=1.0, tau_s=600.0), 3) for seed in range(20)]
+    for values, meant in ((level, {"settled"}), (falling, {"moving", "undecided"})):
+        clean = reduce_runs([(T, y) for y in values], resolution=0.001, tolerance=0.05)
+        struck = [(T, y + size * (np.arange(90) == sample)) for y in values]
+        found = reduce_runs(struck, resolution=0.001, tolerance=0.05)
+        assert all(sample in run.screening.spikes for run in found)
+        assert {run.settled.status for run in found} <= meant
+        assert sum(a.settled.status == b.settled.status for a, b in zip(clean, found, strict=True)) >= 18
 
 
 def test_flagged_samples_count_or_not_and_both_levels_are_there():
