@@ -106,6 +106,7 @@ def conclude(trial: Trial, reduced: Sequence[ReducedRun]) -> Result:
     earlier = earlier_looks(trial.folder / FOLDER if trial.folder else None, trial.sha256)
     counts = comparison.n if comparison is not None else _unit_counts(units, trial.settings)
     notes = (
+        *trial.dropped_in_words,
         *_notes(runs, units, drift),
         *plausibility_remarks(trial),
         *corrected.notes,
@@ -126,6 +127,7 @@ def conclude(trial: Trial, reduced: Sequence[ReducedRun]) -> Result:
         budget=_budget(trial.settings, comparison, ranking, errors),
         statement=statement,
         notes=notes,
+        dropped=trial.dropped_in_words,
         earlier_looks=earlier,
         plan=plan,
         inputs=dict(trial.sha256),

@@ -119,6 +119,8 @@ class Result(Record):
         The words.
     notes : tuple of str
         Choices that the record shows.
+    dropped : tuple of str
+        Articles and runs that take no part, with the reason; each stands in `notes` too.
     earlier_looks : tuple of Look
         Analyses of earlier states of the trial that the record shows.
     plan : PlanRecord or None
@@ -143,6 +145,7 @@ class Result(Record):
     budget: SavingBudget
     statement: Statement
     notes: tuple[str, ...]
+    dropped: tuple[str, ...]
     earlier_looks: tuple[Look, ...]
     plan: PlanRecord | None
     inputs: dict[str, str]

@@ -18,8 +18,8 @@ _AT_THE_BENCH = (
     "Start: the time at which recording begins, to the minute, by the clock that the samples go by. Write it over the "
     "planned start in run_sheet.csv; the planned one stays in plan.json.",
     "Nothing is touched during a run. Taking an article off and fitting it again makes a new mount.",
-    "Keep the order. A run that went wrong stays in the list with a remark; its repeat is a further row under a name "
-    "of its own.",
+    "Keep the order. A run that went wrong stays in the list, role dropped and the reason under remarks; its repeat is "
+    "a further row under a name of its own. An article that went out is dropped in all its rows.",
     "Reference and zero runs are not left out for want of time: a test run outside them cannot be corrected for drift.",
     "Sample files are not written to once they are recorded.",
     "What departs from the plan is named in the result; write the reason here while it is known.",

@@ -90,6 +90,29 @@ def plain(value: Any) -> Any:
     return value
 
 
+def counted(number: int, noun: str) -> str:
+    """Say how many there are.
+
+    Parameters
+    ----------
+    number : int
+        How many.
+    noun : str
+        What, in the singular; its plural takes an s.
+
+    Returns
+    -------
+    str
+        Such as ``1 run`` or ``2 runs``.
+
+    Examples
+    --------
+    >>> counted(1, "run"), counted(0, "bench day")
+    ('1 run', '0 bench days')
+    """
+    return f"{number} {noun}{'' if number == 1 else 's'}"
+
+
 def decimals_for(uncertainty: float, significant: int = 2) -> int:
     """Decimal places that show an uncertainty with this many significant digits (JCGM 100, 7.2.6).
 

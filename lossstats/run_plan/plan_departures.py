@@ -43,7 +43,7 @@ def departures(plan: SealedPlan, trial: Trial) -> tuple[str, ...]:
     """
     return (
         *_changed_settings(plan.settings, trial.settings),
-        *_changed_runs(plan.runs, trial.runs),
+        *_changed_runs(plan.runs, trial),
         *_order_changes(plan.runs, trial.runs),
         *_other_days(plan.runs, trial.runs),
         *_other_lengths(plan.keys, trial.runs),
@@ -108,10 +108,14 @@ def _what(run: OrderedRun | Run) -> str:
     return " ".join([run.role, *filter(None, words)])
 
 
-def _changed_runs(planned: Sequence[OrderedRun], done: Sequence[Run]) -> Iterator[str]:
-    made = {run.name: run for run in done}
+def _changed_runs(planned: Sequence[OrderedRun], trial: Trial) -> Iterator[str]:
+    made = {run.name: run for run in trial.runs}
+    dropped = {row.run: row.remarks.strip() for row in trial.dropped}
     for run in planned:
         other = made.pop(run.run, None)
+        if other is None and run.run in dropped:
+            yield f"run {run.run} ({_what(run)}): planned, dropped ({dropped[run.run]})"
+            continue
         if other is None:
             yield f"run {run.run} ({_what(run)}): planned, not made"
             continue

@@ -15,7 +15,7 @@ from lossstats.trial_folder import plan_file, run_sheet, trial_toml
 from lossstats.trial_folder.faults import Fault, FaultList, TrialError
 from lossstats.trial_folder.plan_file import SealedPlan, read_plan
 from lossstats.trial_folder.raw_files import MOST_SAMPLE_BYTES, MOST_TABLE_BYTES, find_unnamed, read_bytes
-from lossstats.trial_folder.run_sheet import SheetRow, read_run_sheet
+from lossstats.trial_folder.run_sheet import DROPPED, SheetRow, read_run_sheet
 from lossstats.trial_folder.samples import Samples, first_row_line, read_samples
 from lossstats.trial_folder.settings import BenchModelKeys, LogKeys, ReadingsKeys, Settings
 from lossstats.trial_folder.trial_checks import check_rows
@@ -38,7 +38,7 @@ class Tables:
     plan : SealedPlan or None
         What was sealed before the first run.
     sha256 : dict of str to str
-        Digest of each of these files.
+        Digest of each of these files, and of the sample files of dropped runs, which are not read.
     faults : list of Fault
         All that is wrong with them.
     """
@@ -51,7 +51,7 @@ class Tables:
 
     @property
     def sample_rows(self) -> list[SheetRow]:
-        """List the rows that name a sample file, each file once.
+        """List the rows that take part and name a sample file, each file once.
 
         Returns
         -------
@@ -60,8 +60,20 @@ class Tables:
         """
         first: dict[str, SheetRow] = {}
         for row in self.rows:
-            first.setdefault(row.file, row)
+            if row.role != DROPPED:
+                first.setdefault(row.file, row)
         return [row for file, row in first.items() if file]
+
+    @property
+    def dropped_rows(self) -> list[SheetRow]:
+        """List the rows of dropped runs.
+
+        Returns
+        -------
+        list of SheetRow
+            In the order of the sheet.
+        """
+        return [row for row in self.rows if row.role == DROPPED]
 
     @property
     def settings_faults(self) -> list[Fault]:
@@ -153,6 +165,9 @@ def read_tables(folder: Path) -> Tables:
         conditions = tables.settings.comparison.all_conditions if tables.settings else ()
         tables.rows, faults = read_run_sheet(data, conditions if all(conditions) else ())
         tables.faults += faults
+    for row in tables.dropped_rows:
+        if row.file:
+            _read_table(folder, row.file, tables, MOST_SAMPLE_BYTES)
     try:
         tables.plan = read_plan(folder)
     except TrialError as error:
@@ -162,8 +177,8 @@ def read_tables(folder: Path) -> Tables:
     return tables
 
 
-def _read_table(folder: Path, name: str, tables: Tables) -> bytes | None:
-    data, sha256, faults = _read_hashed(folder, name, MOST_TABLE_BYTES)
+def _read_table(folder: Path, name: str, tables: Tables, most: int = MOST_TABLE_BYTES) -> bytes | None:
+    data, sha256, faults = _read_hashed(folder, name, most)
     tables.faults += faults
     if sha256 is not None:
         tables.sha256[name] = sha256

@@ -15,8 +15,15 @@ from lossstats.trial_folder.raw_files import check_name, check_text
 FILE = "run_sheet.csv"
 COLUMNS = ("run", "start", "role", "article", "condition", "mount", "file", "remarks")
 ROLES = ("test", "reference", "zero")
+# A run that takes no part: its reason stands in remarks, its file, if there is one, is kept and hashed.
+DROPPED = "dropped"
 # What each role fills in beside run, start, role and file.
-_FILLED = {"test": ("article", "condition", "mount"), "reference": ("article", "mount"), "zero": ()}
+_FILLED: dict[str, tuple[str, ...]] = {
+    "test": ("article", "condition", "mount"),
+    "reference": ("article", "mount"),
+    "zero": (),
+    DROPPED: (),
+}
 
 
 @dataclass(frozen=True)
@@ -32,13 +39,13 @@ class SheetRow:
     start : datetime or None
         Aware; None where the stamp has a fault.
     role : str
-        ``"test"``, ``"reference"`` or ``"zero"``.
+        ``"test"``, ``"reference"``, ``"zero"`` or ``"dropped"``.
     article, condition, mount : str
         Empty where the role has none.
     file : str
-        Sample file, relative to the trial folder; empty where the name has a fault.
+        Sample file, relative to the trial folder; empty where the name has a fault, and where a dropped run left none.
     remarks : str
-        Free text.
+        Free text; of a dropped run the reason.
     """
 
     line: int
@@ -138,13 +145,16 @@ def _read_row(fields: list[str], line: int, conditions: tuple[str, ...], faults:
     start = parse_stamp(entry["start"])
     if start is None:
         fault("start", "an ISO 8601 date and time with offset such as 2031-03-03T08:00:00+01:00")
-    if entry["role"] not in ROLES:
-        fault("role", "test, reference or zero")
+    if entry["role"] not in _FILLED:
+        fault("role", "test, reference or zero (or dropped, for a run that takes no part, with the reason in remarks)")
     else:
         _check_filled(entry, conditions, fault)
-    if not entry["file"]:
+    dropped = entry["role"] == DROPPED
+    if dropped and not entry["remarks"].strip():
+        fault("remarks", "the reason, which a dropped run needs")
+    if not entry["file"] and not dropped:
         fault("file", "the sample file of the run, such as samples/r01.csv")
-    elif wrong := check_name(entry["file"]):
+    elif entry["file"] and (wrong := check_name(entry["file"])):
         fault("file", "a file below samples/, such as samples/r01.csv", f"{wrong}, {quoted(entry['file'])}")
         entry["file"] = ""
     return SheetRow(line, start=start, **{column: entry[column] for column in COLUMNS if column != "start"})
@@ -156,7 +166,7 @@ def _check_filled(entry: dict[str, str], conditions: tuple[str, ...], fault: Cal
     for column in ("article", "condition", "mount"):
         if column in _FILLED[role] and not entry[column]:
             fault(column, f"the {column}, which a {role} run needs")
-        elif column not in _FILLED[role] and entry[column]:
+        elif column not in _FILLED[role] and entry[column] and role != DROPPED:
             fault(column, f"an empty field: a {role} run has no {column}")
         elif column == "condition" and entry[column] and conditions and entry[column] not in conditions:
             fault(column, f"{' or '.join(conditions)}, as [comparison] in trial.toml says")

@@ -29,7 +29,9 @@ A trial folder, to be filled.
    lossstats plan FOLDER lays out the rows, a page to print and a sealed plan; or write the rows yourself. Columns:
      run        a name, such as r01
      start      ISO 8601 with offset, such as 2031-03-03T08:00:00+01:00
-     role       test, reference (the reference article) or zero (nothing fitted, or no load)
+     role       test, reference (the reference article), zero (nothing fitted, or no load), or dropped: a run that takes
+                no part, with the reason in remarks; its file stays. An article that went out is dropped in all its
+                rows; a run that was never made has no file. The result names what was dropped
      article    such as K01; empty for a zero run
      condition  one of the conditions in trial.toml; test runs only
      mount      number of the fitting: taking the article off and refitting it makes a new mount; empty for a zero run

@@ -15,12 +15,13 @@ from typing import Literal, cast
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from lossstats.records.rendering import counted
 from lossstats.trial_folder import plan_file, run_sheet, trial_toml
 from lossstats.trial_folder.faults import Fault, TrialError
 from lossstats.trial_folder.folder_files import check_folder, find_copies, read_run, read_tables, run_facts
 from lossstats.trial_folder.plan_file import SealedPlan, plan_text
 from lossstats.trial_folder.raw_files import check_name
-from lossstats.trial_folder.run_sheet import SheetRow, run_sheet_text
+from lossstats.trial_folder.run_sheet import DROPPED, SheetRow, run_sheet_text
 from lossstats.trial_folder.samples import Samples
 from lossstats.trial_folder.samples_text import samples_text
 from lossstats.trial_folder.settings import Settings
@@ -127,6 +128,8 @@ class Trial:
         SHA-256 of every input file by its name in the folder; empty in memory.
     plan : SealedPlan or None
         What was sealed before the first run.
+    dropped : tuple of SheetRow
+        Rows of the run sheet that take no part, with the reason in their remarks.
     """
 
     folder: Path | None
@@ -134,6 +137,7 @@ class Trial:
     runs: tuple[Run, ...] = field(repr=False)
     sha256: dict[str, str] = field(repr=False, default_factory=dict)
     plan: SealedPlan | None = field(repr=False, default=None)
+    dropped: tuple[SheetRow, ...] = field(repr=False, default=())
 
     @property
     def units(self) -> tuple[str, ...]:
@@ -147,6 +151,31 @@ class Trial:
         by_mount = self.settings.comparison.unit_of_replication == "mount"
         names = (f"{run.article}/{run.mount}" if by_mount else run.article for run in self.runs if run.role == "test")
         return tuple(dict.fromkeys(names))
+
+    @property
+    def dropped_in_words(self) -> tuple[str, ...]:
+        """Name what was dropped and why.
+
+        Returns
+        -------
+        tuple of str
+            First the articles of which no run takes part, then single runs; empty where nothing was dropped.
+        """
+        measured = {run.article for run in self.runs}
+        articles: dict[str, list[str]] = {}
+        single = []
+        for row in self.dropped:
+            if row.article and row.article not in measured:
+                articles.setdefault(row.article, []).append(row.remarks.strip())
+            else:
+                what = " ".join(filter(None, (row.article, row.condition)))
+                single.append(f"{row.run}{what and f' of {what}'}, {row.remarks.strip()}")
+        whole = [f"{name}, {', '.join(dict.fromkeys(reasons))}" for name, reasons in articles.items()]
+        return tuple(
+            f"{counted(len(some), noun)} dropped: {'; '.join(some)}"
+            for some, noun in ((whole, "article"), (single, "run"))
+            if some
+        )
 
 
 def read_trial(folder: str | os.PathLike[str]) -> Trial:
@@ -208,8 +237,8 @@ def _read_folder(folder: Path) -> tuple[Trial | None, list[Fault]]:
         return None, faults
     samples = {read.file: read.samples for read in reads if read.samples is not None}
     sha256 = tables.sha256 | {read.file: read.sha256 for read in reads if read.sha256 is not None}
-    runs = tuple(shape_run(row, samples[row.file]) for row in tables.rows)
-    return Trial(folder, tables.settings, runs, sha256, tables.plan), faults
+    runs = tuple(shape_run(row, samples[row.file]) for row in tables.rows if row.role != DROPPED)
+    return Trial(folder, tables.settings, runs, sha256, tables.plan, tuple(tables.dropped_rows)), faults
 
 
 def shape_run(row: SheetRow, samples: Samples) -> Run:
@@ -280,10 +309,18 @@ def write_trial(trial: Trial, folder: str | os.PathLike[str]) -> None:
 def _write_files(trial: Trial, folder: Path) -> None:
     settings = dataclasses.replace(trial.settings, log=kit_form(trial.settings.log))
     _write(folder / trial_toml.FILE, settings_text(settings))
-    rows = [
+    rows: list[tuple[str, ...]] = [
         (run.name, run.start.isoformat(), run.role, run.article, run.condition, run.mount, run.file, run.remarks)
         for run in trial.runs
     ]
+    for row in trial.dropped:
+        start = "" if row.start is None else row.start.isoformat()
+        entries = (row.run, start, row.role, row.article, row.condition, row.mount, row.file, row.remarks)
+        rows.insert(row.line - 2, entries)
+        if row.file and trial.folder is not None:
+            # Not read, hence not in memory: its bytes as they are.
+            (folder / row.file).parent.mkdir(parents=True, exist_ok=True)
+            shutil.copyfile(trial.folder / row.file, folder / row.file)
     _write(folder / run_sheet.FILE, run_sheet_text(rows))
     if trial.plan is not None:
         _write(folder / plan_file.FILE, plan_text(trial.plan))

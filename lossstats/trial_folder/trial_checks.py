@@ -7,7 +7,7 @@ from datetime import timedelta
 from itertools import pairwise
 
 from lossstats.trial_folder.faults import Fault, FaultList, quoted
-from lossstats.trial_folder.run_sheet import FILE, SheetRow, place
+from lossstats.trial_folder.run_sheet import DROPPED, FILE, SheetRow, place
 from lossstats.trial_folder.settings import ComparisonKeys
 
 
@@ -32,8 +32,10 @@ def check_rows(
     """
     faults = FaultList(FILE)
     _check_repeats(rows, faults)
-    _check_order(rows, lasts_s, faults)
-    _check_mounts(rows, faults)
+    # A dropped run that left no file was never on the bench.
+    made = [row for row in rows if row.role != DROPPED or row.file]
+    _check_order(made, lasts_s, faults)
+    _check_mounts(made, faults)
     _check_roles(rows, faults)
     tests = [row for row in rows if row.role == "test" and row.article]
     if comparison is not None and rows:
@@ -74,7 +76,7 @@ def _check_mounts(rows: Sequence[SheetRow], faults: FaultList) -> None:
     ended: dict[tuple[str, str, str], str] = {}
     current: tuple[str, str, str] | None = None
     for row in rows:
-        if row.role not in ("test", "reference") or not row.article or not row.mount:
+        if row.role == "zero" or not row.article or not row.mount:
             continue
         key = (row.article, row.condition, row.mount)
         if key != current and key in ended:
@@ -114,7 +116,10 @@ def _check_design(tests: Sequence[SheetRow], comparison: ComparisonKeys, faults:
         lacking = [name for name, seen in articles.items() if condition not in seen]
         if lacking:
             found = f"no test run in condition {quoted(condition)} of {_few(lacking)}"
-            accepted = f"every article in {_every(conditions)}, as {_declared(comparison)} says"
+            accepted = (
+                f"every article in {_every(conditions)}, as {_declared(comparison)} says; for an article that went out "
+                "role dropped in all its rows, with the reason in remarks"
+            )
             faults.add(found, accepted)
     if comparison.design == "crossover":
         _check_orders(tests, comparison, faults)

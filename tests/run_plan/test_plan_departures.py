@@ -10,6 +10,7 @@ from planned import planned
 from lossstats.run_plan.plan_departures import departures
 from lossstats.run_plan.run_order import lay_out_runs
 from lossstats.trial_folder.plan_file import plan_text, read_plan, seal_plan
+from lossstats.trial_folder.run_sheet import SheetRow
 from lossstats.trial_folder.settings import Column, LogKeys, OperatingPoint, ScopeKeys
 from lossstats.trial_folder.trial import Run, Trial
 
@@ -236,3 +237,12 @@ def test_a_test_run_outside_the_references(plan, done):
     found = told(plan, with_runs(done, lambda runs: runs[:-1]))
     assert found[0].endswith("planned, not made")
     assert "not between two reference runs of its day" in found[-1]
+
+
+def test_a_dropped_run_is_told_with_its_reason(plan, done):
+    gone = next(run for run in done.runs if run.role == "test")
+    row = SheetRow(2, gone.name, gone.start, "dropped", gone.article, gone.condition, gone.mount, "", "belt broke")
+    trial = replace(done, runs=tuple(run for run in done.runs if run is not gone), dropped=(row,))
+    sentence = f"run {gone.name} (test {gone.article} {gone.condition} mount 1): planned, dropped (belt broke)"
+    assert sentence in told(plan, trial)
+    assert not any("not made" in line for line in told(plan, trial))

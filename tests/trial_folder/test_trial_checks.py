@@ -121,7 +121,8 @@ def test_several_conditions_in_blocks() -> None:
     blocks = [f"K0{k} {c} 1" for k in (1, 2) for c in "BCA"]
     assert told_of_several("article", *blocks) == []
     assert told_of_several("article", *blocks[:-1]) == [
-        "found no test run in condition 'A' of K02; accepted: every article in every condition, as blocks = 'article' says"
+        "found no test run in condition 'A' of K02; accepted: every article in every condition, as blocks = 'article' says; "
+        "for an article that went out role dropped in all its rows, with the reason in remarks"
     ]
     assert told_of_several("article", *blocks[:3]) == [
         "found test runs of K01 only; accepted: two articles or more: one article stands for itself"
