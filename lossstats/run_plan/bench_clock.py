@@ -36,6 +36,7 @@ class BenchClock:
         self._opened: datetime | None = None
         self._since = {"reference": 0, "zero": 0}
         self._references = 0
+        self._runs_today = 0
         self.split = 0
 
     def free_for(self, block: Sequence[Fitting]) -> datetime:
@@ -115,8 +116,12 @@ class BenchClock:
 
     def _stays_whole(self, block: Sequence[Fitting]) -> bool:
         changes = len({f.article for f in block}) < len({(f.article, f.condition) for f in block})
-        limits = [limit for limit in (self._reference_limit(), self._keys.zero_every) if limit is not None]
+        limits = [limit for limit in (self._reference_limit(), self._keys.zero_every, self._most) if limit is not None]
         return not (changes and change_takes_time(self._keys)) and all(_runs(block) <= limit for limit in limits)
+
+    @property
+    def _most(self) -> int | None:
+        return self._keys.most_runs_a_day
 
     def _reference_limit(self) -> int | None:
         keys = self._keys
@@ -138,6 +143,8 @@ class BenchClock:
         return False
 
     def _try_today(self, piece: Sequence[Fitting], number: int, ready: datetime) -> bool:
+        if self._most is not None and self._runs_today + _runs(piece) > self._most:
+            return False
         opened = self._opened == self._now
         waits = not opened and ready - self._now > self._minutes("reference") + self._fit()
         pause = self._lay(self._now, self._check("reference") if waits and self._since["reference"] else [])
@@ -151,6 +158,7 @@ class BenchClock:
             self._since[fitting.role] = 0
         for role in self._since:
             self._since[role] += _runs(piece)
+        self._runs_today += _runs(piece)
         self._keep([*pause, *laid], number)
         return True
 
@@ -174,6 +182,7 @@ class BenchClock:
     def _end_day(self) -> None:
         self._keep(self._lay(self._now, self._closing()), None)
         self._since = {"reference": 0, "zero": 0}
+        self._runs_today = 0
         self._now, self._opened = next_day(self._now), None
 
     def _keep(self, laid: Sequence[tuple[Fitting, datetime, datetime]], number: int | None) -> None:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 from itertools import pairwise
 
+from lossstats.records.rendering import counted
 from lossstats.trial_folder.faults import Fault, quoted
 from lossstats.trial_folder.plan_times import WEEK, OrderedRun, WorkingHours, change_takes_time, turns
 from lossstats.trial_folder.settings import PlanKeys, Settings
@@ -116,7 +117,7 @@ def _counts(settings: Settings, keys: PlanKeys) -> _Found:
     if not changes_condition(settings) and comparison.design == "several":
         fewest = 2 * conditions
     if len(treated) < fewest or (comparison.design == "single" and len(keys.articles) != 1):
-        found = f"{len(treated)} article(s) that contradict design = {quoted(comparison.design)}"
+        found = f"{counted(len(treated), 'article')} with design = {quoted(comparison.design)}"
         yield "articles", found, "one article" if comparison.design == "single" else f"{fewest} articles or more"
         return
     planned, units = comparison.planned_units, len(treated)
@@ -162,7 +163,11 @@ def _order(settings: Settings, keys: PlanKeys) -> _Found:
         what = "all articles" if design == "independent" else f"design = {quoted(design)}"
         yield "before_articles", f"before_articles with {what}", "some of the articles, with design = 'independent'"
     yield from _waves(settings, keys)
-    limits = {"reference_every": keys.reference_every if keys.reference else None, "zero_every": keys.zero_every}
+    limits = {
+        "reference_every": keys.reference_every if keys.reference else None,
+        "zero_every": keys.zero_every,
+        "most_runs_a_day": keys.most_runs_a_day,
+    }
     for key, limit in limits.items():
         if limit is not None and keys.runs_per_mount > limit:
             found = (
@@ -180,7 +185,7 @@ def _waves(settings: Settings, keys: PlanKeys) -> _Found:
         found = f"waves = {keys.waves}, which contradicts articles that are in one condition only"
         yield "waves", found, "waves = 1, or no such key"
     elif keys.waves > treated:
-        found = f"waves = {keys.waves}, which contradicts {treated} article(s) that change their condition"
+        found = f"waves = {keys.waves}, which contradicts {counted(treated, 'article')} to change condition"
         yield "waves", found, "at least one such article a wave"
 
 
@@ -319,6 +324,7 @@ def _by_time(tests: Sequence[OrderedRun], settings: Settings, keys: PlanKeys) ->
             yield (
                 f"all {one} runs come before all {other} runs: bench drift and treatment are told apart {by}"
                 + ("; the untouched controls show how well" if settings.comparison.controls else "")
+                + _more_waves(settings, keys)
             )
             return
     days = list(dict.fromkeys(run.bench_day for run in tests))
@@ -331,6 +337,15 @@ def _by_time(tests: Sequence[OrderedRun], settings: Settings, keys: PlanKeys) ->
         )
     elif keys.reference is None:
         yield "drift within a bench day and treatment are told apart by the alternating order alone: no reference runs"
+
+
+def _more_waves(settings: Settings, keys: PlanKeys) -> str:
+    # The key that would bring the conditions side by side, where there is one.
+    treated = len(set(keys.articles) - set(settings.comparison.controls))
+    now = keys.waves or (2 if keys.one_way else 1)
+    if not changes_condition(settings) or settings.comparison.design == "single" or now >= treated:
+        return ""
+    return f" (waves in [plan], here {now}: with more, the first articles change before the last ones begin)"
 
 
 def _by_order(settings: Settings, keys: PlanKeys) -> Iterable[str]:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lossstats.records.rendering import Record
+from lossstats.records.rendering import Record, counted
 from lossstats.run_plan.bench_clock import BenchClock
 from lossstats.run_plan.order_checks import changes_condition, confounded, contradictions
 from lossstats.trial_folder.faults import TrialError
@@ -89,7 +89,7 @@ class RunOrder(Record):
         count = {role: sum(run.role == role for run in self.runs) for role in ("test", "reference", "zero")}
         rows = [
             ("runs", ", ".join(f"{number} {role}" for role, number in count.items() if number)),
-            ("bench", f"{len(self.bench_days)} day(s), {self.bench_time_h:.1f} h"),
+            ("bench", f"{counted(len(self.bench_days), 'day')}, {self.bench_time_h:.1f} h"),
             ("first start", f"{self.runs[0].start:%a %Y-%m-%d %H:%M}"),
             ("last end", f"{self.runs[-1].end:%a %Y-%m-%d %H:%M}"),
             ("seed", "none: a Generator was given" if self.seed is None else str(self.seed)),
@@ -281,8 +281,14 @@ def _notes(runs: Sequence[OrderedRun], paths: _Paths, split: int, settings: Sett
     yield from _orders_in_words(paths, settings, keys)
     if split:
         yield (
-            f"{split} block(s) parted: they do not fit between two reference or zero runs, or into a bench day, or "
-            "wait for washing and drying"
+            f"{counted(split, 'block')} parted, which do not fit between two reference or zero runs, or into a bench "
+            "day, or wait for washing and drying"
+        )
+    block = len(settings.comparison.all_conditions) * keys.runs_per_mount
+    if keys.reference and keys.reference_every and keys.reference_every > block and keys.reference_every % block:
+        yield (
+            f"reference_every = {keys.reference_every} is no multiple of {block} runs, a mount in each condition: with "
+            "a multiple, conditions are alike between two reference runs"
         )
     idle_h = _idle_h(runs, keys)
     if idle_h >= 1:

@@ -293,7 +293,7 @@ class OperatingPoint:
 
 @dataclass(frozen=True)
 class PlanKeys:
-    """Table ``[plan]``: what ``lossstats plan`` lays out; nothing else reads it."""
+    """Table ``[plan]``: what ``lossstats plan`` lays out. The sealed plan keeps it: a change after that is named."""
 
     first_start: str = _key("ISO 8601 time with offset at which the first bench day begins", stamps=True)
     articles: tuple[str, ...] = _key("names of the test articles, untouched controls among them", ())
@@ -336,6 +336,12 @@ class PlanKeys:
     zero_last: bool = _key("a zero run ends every bench day", default=False)
     zero_every: int | None = _key(
         "most test runs between two zero runs; left out: no more than these", None, at_least=1
+    )
+    most_runs_a_day: int | None = _key(
+        "most test runs of a bench day, so that a trial takes several days; a block is not parted where it fits into a "
+        "day; left out: as many as fit into the working hours",
+        None,
+        at_least=1,
     )
     run_minutes: float = _key("length of a test or reference run", 20.0, above=0.0, at_most=1440.0)
     zero_minutes: float = _key("length of a zero run", 5.0, above=0.0, at_most=1440.0)

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from datetime import timedelta
 from itertools import pairwise
 
+from lossstats.records.rendering import counted
 from lossstats.trial_folder.faults import Fault, FaultList, quoted
 from lossstats.trial_folder.run_sheet import DROPPED, FILE, SheetRow, place
 from lossstats.trial_folder.settings import ComparisonKeys
@@ -132,7 +133,7 @@ def _check_orders(tests: Sequence[SheetRow], comparison: ComparisonKeys, faults:
     for condition in comparison.all_conditions:
         count = list(first.values()).count(condition)
         if count < 2:
-            found = f"{count} article(s) measured {condition} first"
+            found = f"{counted(count, 'article')} measured {condition} first"
             faults.add(
                 found, "at least two articles in each order, as design = 'crossover' says (or design = 'paired')"
             )

@@ -8,6 +8,7 @@ import re
 import tomllib
 from typing import Any
 
+from lossstats.records.rendering import counted
 from lossstats.trial_folder.faults import Fault, FaultList, quoted
 from lossstats.trial_folder.number_rows import SEPARATORS
 from lossstats.trial_folder.raw_files import check_text
@@ -115,7 +116,7 @@ def _check_several(comparison: ComparisonKeys, reader: TableReader) -> None:
     names = comparison.all_conditions
     if len(names) < 3 and ("comparison", "conditions") not in reader.faulty:
         accepted = "a list of three names or more, or another design with before and after"
-        reader.fault(("comparison", "conditions"), f"{len(names)} condition(s)", accepted)
+        reader.fault(("comparison", "conditions"), counted(len(names), "condition"), accepted)
     if comparison.control is not None and comparison.control not in names:
         accepted = f"one of the conditions ({', '.join(names)}), or no such key"
         reader.fault(("comparison", "control"), quoted(comparison.control), accepted)

@@ -112,3 +112,19 @@ def test_a_mount_longer_than_a_bench_day_is_refused_with_what_contradicts():
         r"runs_per_mount = 1, run_minutes = 20, fit_minutes = 5 and 3 reference and zero runs a day",
     ):
         laid([[mount("K1")]], working_to_h=9.0, zero_last=True)
+
+
+def test_most_runs_a_day_begin_further_bench_days_and_keep_blocks_whole():
+    blocks = [[mount(f"K{k}"), mount(f"L{k}", "cleaned")] for k in range(1, 6)]
+    clock, runs = laid(blocks, most_runs_a_day=5, reference_every=2)
+    days = {day: [line.split()[-1] for line in runs if line.startswith(day)] for day in ("03", "04", "05")}
+    assert days["03"] == ["REF1", "K1d1", "L1c1", "REF2", "K2d1", "L2c1", "REF3"]
+    assert days["04"] == ["REF4", "K3d1", "L3c1", "REF5", "K4d1", "L4c1", "REF6"]
+    assert days["05"] == ["REF7", "K5d1", "L5c1", "REF8"]
+    assert clock.split == 0
+
+
+def test_a_block_of_more_runs_than_a_day_may_have_is_parted():
+    clock, runs = laid([[mount("K1"), mount("K2")]], most_runs_a_day=1)
+    assert clock.split == 1
+    assert [line.split()[0] for line in runs] == ["03", "03", "03", "04", "04", "04"]

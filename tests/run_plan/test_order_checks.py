@@ -30,8 +30,13 @@ CONTRADICTIONS = [
         {**ONE_WAY, "runs_per_mount": 3, "reference_every": 2},
         "reference_every = 2, which contradicts runs_per_mount = 3",
     ),
+    (
+        "paired",
+        {**ONE_WAY, "runs_per_mount": 3, "most_runs_a_day": 2},
+        "plan.most_runs_a_day: found most_runs_a_day = 2, which contradicts runs_per_mount = 3",
+    ),
     ("paired", {**ONE_WAY, "runs_per_mount": 2, "zero_every": 1}, "zero_every = 1, which contradicts runs_per_mount"),
-    ("paired", {**ONE_WAY, "waves": 7}, "waves = 7, which contradicts 6 article(s)"),
+    ("paired", {**ONE_WAY, "waves": 7}, "waves = 7, which contradicts 6 articles to change condition"),
     ("independent", {"waves": 2}, "waves = 2, which contradicts articles that are in one condition only"),
     ("paired", {**ONE_WAY, "working_to_h": 8.0}, "working_to_h = 8, which contradicts working_from_h = 8"),
     ("paired", {**ONE_WAY, "working_days": ()}, "plan.working_days: found no day of the week"),
@@ -39,14 +44,14 @@ CONTRADICTIONS = [
     ("paired", {**ONE_WAY, "working_from_h": 9.0}, "first_start at 08:00, which contradicts working_from_h = 9"),
     ("paired", {**ONE_WAY, "wash_hours": 9.0}, "wash_hours = 9, which contradicts a working day of 8 h"),
     ("paired", {**ONE_WAY, "articles": ()}, "plan.articles: found no articles"),
-    ("paired", {**ONE_WAY, "articles": ("K01",)}, "1 article(s) that contradict design = 'paired'; accepted: 2 art"),
+    ("paired", {**ONE_WAY, "articles": ("K01",)}, "1 article with design = 'paired'; accepted: 2 art"),
     ("paired", {**ONE_WAY, "articles": ("K01", "k01")}, "names that differ in capitals only"),
     ("paired", {**ONE_WAY, "articles": ("K01", " K02")}, "' K02'; accepted: names without blanks around them"),
-    ("single", ONE_WAY, "6 article(s) that contradict design = 'single'; accepted: one article"),
+    ("single", ONE_WAY, "6 articles with design = 'single'; accepted: one article"),
     (
         "crossover",
         {"articles": ("K01", "K02", "K03")},
-        "3 article(s) that contradict design = 'crossover'; accepted: 4",
+        "3 articles with design = 'crossover'; accepted: 4",
     ),
 ]
 
@@ -66,7 +71,7 @@ def test_controls_and_their_contradictions():
     (reverse,) = contradictions(planned("controls", controls="K05", one_way=False))
     assert "contradicts design = 'controls'" in reverse.found
     (none,) = contradictions(planned("controls", "K01", controls="K01", one_way=True))
-    assert none.found == "0 article(s) that contradict design = 'controls'"
+    assert none.found == "0 articles with design = 'controls'"
 
 
 @pytest.mark.parametrize(
@@ -90,7 +95,7 @@ def test_several_conditions():
     names = "K01 K02 K03 K04 K05"
     assert contradictions(planned("several", names, conditions="a b c", by="article", one_way=False)) == ()
     (few,) = contradictions(planned("several", names, conditions="a b c", by="none"))
-    assert few.found == "5 article(s) that contradict design = 'several'"
+    assert few.found == "5 articles with design = 'several'"
     assert few.accepted == "6 articles or more"
     assert changes_condition(planned("several", names, conditions="a b c", by="article"))
     assert not changes_condition(planned("several", names, conditions="a b c", by="none"))
@@ -120,13 +125,16 @@ def test_all_of_one_condition_first():
     order = runs("3 08:00 REF, 3 09:00 K01d, 3 10:00 K02d, 3 11:00 REF, 3 12:00 K01c, 3 13:00 K02c, 3 14:00 REF")
     told = confounded(order, planned(one_way=True))
     assert told == (
-        "all dusty runs come before all cleaned runs: bench drift and treatment are told apart by the runs of REF alone",
+        "all dusty runs come before all cleaned runs: bench drift and treatment are told apart by the runs of REF alone "
+        "(waves in [plan], here 2: with more, the first articles change before the last ones begin)",
         "every article is dusty first: what time, handling and the first runs do to an article and the treatment are "
         "not told apart (untouched controls would show it)",
         "wear of the reference article REF and drift of the bench: nothing here sees the one without the other",
     )
     without = confounded(order, planned(one_way=True, reference=None))
-    assert without[0].endswith("bench drift and treatment are told apart by nothing in this plan")
+    assert "bench drift and treatment are told apart by nothing in this plan (waves in [plan]" in without[0]
+    as_many = confounded(order, planned(articles="K01 K02", one_way=True, waves=2))
+    assert as_many[0].endswith("told apart by the runs of REF alone")
     assert len(without) == 2
 
 

@@ -186,7 +186,8 @@ def test_one_wave_puts_all_of_one_condition_first_and_says_so():
     tests = [run.condition for run in order.runs if run.role == "test"]
     assert tests == ["dusty"] * 6 + ["cleaned"] * 6
     assert order.confounded[0] == (
-        "all dusty runs come before all cleaned runs: bench drift and treatment are told apart by the runs of REF alone"
+        "all dusty runs come before all cleaned runs: bench drift and treatment are told apart by the runs of REF alone "
+        "(waves in [plan], here 1: with more, the first articles change before the last ones begin)"
     )
 
 
@@ -343,3 +344,24 @@ def test_contradictions_are_refused_all_at_once():
         lay_out_runs(trial)
     with pytest.raises(TrialError, match=r"trial.toml: found no table \[plan\]"):
         lay_out_runs(replace(trial, plan=None))
+
+
+def test_a_trial_is_spread_over_bench_days_on_request():
+    order = lay_out_runs(planned(articles="K01 K02 K03 K04 K05", one_way=True, most_runs_a_day=6))
+    per_day = {
+        day: [run.condition for run in order.runs if run.bench_day == day and run.role == "test"]
+        for day in order.bench_days
+    }
+    assert [len(conditions) for conditions in per_day.values()] == [6, 4]
+    assert all(conditions.count("dusty") == conditions.count("cleaned") for conditions in per_day.values())
+
+
+def test_groups_between_references_that_are_no_whole_blocks_are_named():
+    told = [
+        note
+        for every in (2, 3, 4)
+        for note in lay_out_runs(planned(one_way=True, reference_every=every)).notes
+        if "no multiple" in note
+    ]
+    assert len(told) == 1
+    assert told[0].startswith("reference_every = 3 is no multiple of 2 runs, a mount in each condition")

@@ -161,7 +161,7 @@ def test_several_conditions_take_the_place_of_before_and_after() -> None:
 @pytest.mark.parametrize(
     ("text", "told"),
     [
-        (SEVERAL.replace('"C"', ""), ["key comparison.conditions: found 2 condition(s); accepted: a list of three names or more"]),
+        (SEVERAL.replace('"C"', ""), ["key comparison.conditions: found 2 conditions; accepted: a list of three names or more"]),
         (SEVERAL.replace('blocks = "article"\n', ""), ["key comparison.blocks: found no such key; accepted: \"article\": every article"]),
         (SEVERAL + 'control = "X"\n', ["key comparison.control: found 'X'; accepted: one of the conditions (A, B, C), or no"]),
         (SEVERAL + 'before = "A"\n', ["key comparison.before: found 'A' with design = 'several'; accepted: nothing, or design = \"paired\""]),
