@@ -33,13 +33,13 @@ ROOMS = {
     "sheet": "sheet_page sheet_record sheet_saving sheet_review sheet_runs ranking_sheet sheet",
     "conclusion": """shared_errors saving_budget looks plausibility result conclusion decisions reanalysis choices leave_out mixed_model
         analysis""",
-    "review": "bundle reproduction sheet_pdf",
     "archive": "archive_reading column_cache large_log archive_levels archive_folder archive",
     "components": """anova nested_table nested_means component_result components nested_likelihood outlier_tests
         grubbs_pairs precision_result interlaboratory components_figures""",
     "planning": """plan_sheet plan_folder power interval_power planned_checks planned_spread planned_design planning
         trial_size plan_changes allocation power_curves pilot_squares pilot planning_figures""",
     "rehearsal": "rehearsed_bench rehearsed_plan rehearsed_trials rehearsal_result rehearsal rehearsal_figures",
+    "review": "bundle sheet_pdf record_differences sealed_record sheet_differences files_beside reproduction",
     "bench": """chart_limits check_entries check_history check_chart chart_statement bench_health linearity straight_line
         calibration_line reference_articles bench_figures bench_examples""",
     "audit": """exact_range quoted_number quoted_set quoted_samples quoted_spread audit_check audit_readings

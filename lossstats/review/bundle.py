@@ -17,7 +17,9 @@ from lossstats.trial_folder.raw_files import MOST_SAMPLE_BYTES, check_name, find
 MOST_MEMBERS = 20_000
 MOST_BYTES = 4 * MOST_SAMPLE_BYTES
 _TABLES = ("trial.toml", "run_sheet.csv", "plan.json", "run_sheet.html")
-_RESULTS = re.compile(rf"{FOLDER}/[A-Za-z0-9_]+\.(json|html|csv|png|pdf)")
+PICTURES = r"(?:saving|pairs|ranking|conditions|budget|levels|runs(?:_\d{1,4})?)\.png"
+# What the kit writes and nothing else: another file beside the sheet would look as if it had been checked.
+_RESULTS = re.compile(rf"{FOLDER}/(?:result\.json|result_sheet\.(?:html|pdf)|looks\.csv|{PICTURES})")
 # The oldest time that the format knows: when a file was written is no part of its content.
 _STAMP = (1980, 1, 1, 0, 0, 0)
 _MODE = (stat.S_IFREG | 0o644) << 16

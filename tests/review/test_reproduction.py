@@ -3,6 +3,7 @@
 import hashlib
 import json
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -10,6 +11,7 @@ import pytest
 
 from lossstats.conclusion.analysis import analyse
 from lossstats.review.reproduction import changed_inputs, reproduce
+from lossstats.sheet.sheet import draw_pictures, make_page
 from lossstats.simulator.examples import example_trial
 from lossstats.trial_folder.trial import write_trial
 
@@ -240,3 +242,81 @@ def test_without_the_choices_the_rest_is_held_all_the_same(folder):
 def test_words_alone_move_no_number(folder):
     edit_sealed(folder, lambda c: c["statement"]["sentences"].__setitem__(0, "It saves."))
     assert reproduce(folder).first_number is None
+
+
+FORGERIES = {
+    "a second unit before the true one": lambda c: c["units"].insert(0, {**c["units"][0], "value": 99.0}),
+    "a second run": lambda c: c["runs"].insert(0, {**c["runs"][0], "used": False}),
+    "runs in another order": lambda c: c["runs"].reverse(),
+    "a headline of its own": lambda c: c.update(headline={"saving_percent": 38, "claim": "all belts"}),
+    "an empty entry": lambda c: c.update(claims={}),
+    "an empty list": lambda c: c["statement"].update(certified=[]),
+    "settings not sealed": lambda c: c["inputs"].pop("trial.toml"),
+    "run sheet not sealed": lambda c: c["inputs"].pop("run_sheet.csv"),
+    "words as a version": lambda c: c["versions"].update(numpy="2.4 audited"),
+    "an audit among the versions": lambda c: c["versions"].update({"Independent audit": "passed"}),
+    "a name of two lines": lambda c: c.update(name="trial\ncertified"),
+}
+
+
+@pytest.mark.parametrize("forgery", FORGERIES)
+@pytest.mark.parametrize("choices", [True, False])
+def test_everything_in_the_record_is_accounted_for(folder, forgery, choices):
+    """Name and versions are put on the sheet alike, so that it gives nothing away."""
+    edit_sealed(folder, FORGERIES[forgery])
+    page, record = (folder / "results" / name for name in ("result_sheet.html", "result.json"))
+    content = json.loads(record.read_text(encoding="utf-8"))
+    like = replace(analyse(folder), name=content["name"], versions=content["versions"])
+    page.write_text(make_page(like, draw_pictures(like, traces(like))), encoding="utf-8")
+    found = reproduce(folder, choices=choices)
+    assert not found.agrees
+    assert all(d.stage != "result sheet" for d in found.departures)
+
+
+def traces(result):
+    return {run.name: (run.time_s, run.values) for run in result._trial.runs}
+
+
+def test_a_plan_taken_out_of_the_inputs_is_found(folder):
+    (folder / "plan.json").write_text("{}", encoding="utf-8")
+    departure = first(folder)
+    assert (departure.stage, departure.where, departure.found) == ("input bytes", "plan.json", "a file")
+
+
+def test_a_number_that_stands_twice_in_the_record_is_refused(folder):
+    path = folder / "results" / "result.json"
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace('"observed": ', '"observed": 2.5, "observed": ', 1), encoding="utf-8")
+    with pytest.raises(ValueError, match="found the key 'observed' twice; accepted: every key once"):
+        reproduce(folder)
+
+
+def test_another_name_of_the_trial_is_said(folder):
+    """A folder may be renamed: no departure, but the name stands on the sheet."""
+    name = "belt, all belts save 45 %, certified"
+    edit_sealed(folder, lambda c: c.update(name=name))
+    result = replace(analyse(folder), name=name)
+    page = folder / "results" / "result_sheet.html"
+    page.write_text(make_page(result, draw_pictures(result, traces(result))), encoding="utf-8")
+    found = reproduce(folder)
+    told = f"sealed under the name '{name}', found under 'trial'; a name is no finding"
+    assert found.agrees and told in " ".join(str(found).split())
+    assert name in json.loads(found.to_json())["remarks"][0]
+
+
+def test_with_another_matplotlib_the_rough_comparison_of_pictures_is_said(folder):
+    page = folder / "results" / "result_sheet.html"
+    here = json.loads((folder / "results" / "result.json").read_text(encoding="utf-8"))["versions"]["matplotlib"]
+    page.write_text(page.read_text(encoding="utf-8").replace(f"<td>{here}</td>", "<td>3.99</td>"), encoding="utf-8")
+    edit_sealed(folder, lambda c: c["versions"].update(matplotlib="3.99"))
+    found = reproduce(folder)
+    assert found.agrees and [r[:43] for r in found.remarks] == ["pictures could only be compared roughly, by"]
+
+
+def test_what_was_not_checked_stands_in_the_outcome(folder):
+    (folder / "results" / "result_sheet.pdf").write_bytes(b"%PDF-1.4 all belts save 45 %")
+    found = reproduce(folder)
+    assert found.agrees and found.pictures == 5
+    assert "result_sheet.pdf: a print cannot be compared" in str(found)
+    assert json.loads(found.to_json())["not_checked"] == list(found.not_checked)
+    assert "left out as asked" in str(reproduce(folder, choices=False))
