@@ -150,7 +150,7 @@ def coverage_factor(term: Term, confidence: float) -> float:
 
 
 def two_sided_p(value: float, spread: Spread) -> float:
-    """P of the hypothesis that the true value is 0, dual to the interval.
+    """P of the hypothesis that the true value is 0, dual to the interval: below 1 - c where that of c leaves 0 out.
 
     Parameters
     ----------
@@ -182,7 +182,7 @@ def equivalence_p(value: float, matters: float, spread: Spread) -> float:
     Returns
     -------
     float
-        The larger of the two: below (1 - c) / 2 exactly where the interval of confidence c lies within.
+        The larger of the two: below (1 - c) / 2 where the interval of confidence c lies within.
 
     Notes
     -----
@@ -192,16 +192,47 @@ def equivalence_p(value: float, matters: float, spread: Spread) -> float:
 
 
 def _lower_tail(distance: float, spread: Spread) -> float:
-    """Chance of a t variate below `distance` in units of u; scatter or floor, whichever says less. Never 0."""
+    """Chance of a t variate below `distance` in units of u, with scatter or floor as the interval takes them. Never 0.
+
+    The interval takes the floor up to one confidence and scatter above it (`Spread.units`), before the shared terms
+    are combined: a p on either side of that confidence belongs to the one that is taken there.
+    """
     from scipy.special import ndtr, stdtr
 
     def tail(units: Term) -> float:
         u, dof = combine([units, *spread.shared.values()])
         if u == 0:
-            return 0.0
+            return 0.5 if distance == 0 else float(distance > 0)
         return float(ndtr(distance / u) if math.isinf(dof) else stdtr(dof, distance / u))
 
-    return max(tail(spread.scatter), tail(Term(spread.floor)), 2.3e-308)
+    by_scatter, by_floor = tail(spread.scatter), tail(Term(spread.floor))
+    if distance > 0:
+        return max(by_scatter, by_floor)
+    turn = _turn(spread)
+    return max(by_floor if by_floor > turn else 0.0, min(by_scatter, turn), 2.3e-308)
+
+
+def _turn(spread: Spread) -> float:
+    """One-sided tail outside an interval at which scatter and floor are as wide; scatter is the wider below it."""
+    from scipy.optimize import brentq
+    from scipy.special import ndtri, stdtrit
+
+    (u, dof), floor = spread.scatter, spread.floor
+
+    def scatter_is_wider_by(log_tail: float) -> float:
+        tail = math.exp(log_tail)
+        return float(stdtrit(dof, tail) / ndtri(tail)) * u / floor - 1
+
+    if u >= floor:
+        return 0.5
+    if u == 0 or math.isinf(dof) or scatter_is_wider_by(_SMALLEST_TAIL) < 0:
+        return 0.0
+    if scatter_is_wider_by(_LARGEST_TAIL) > 0:
+        return 0.5
+    return math.exp(brentq(scatter_is_wider_by, _SMALLEST_TAIL, _LARGEST_TAIL))
+
+
+_SMALLEST_TAIL, _LARGEST_TAIL = math.log(1e-15), math.log(0.499)
 
 
 @dataclass(frozen=True)
