@@ -198,6 +198,7 @@ def _plan(arguments: argparse.Namespace) -> int:
     from lossstats.planning.plan_folder import write_plan
 
     print(write_plan(arguments.folder))
+    print("lodge this SHA-256 with somebody else before the first run: by itself it does not show when it was made")
     print(f"to print and take to the bench: {Path(arguments.folder) / 'run_sheet.html'}")
     _caution()
     return 0
