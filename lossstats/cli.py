@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import os
+import shlex
 import sys
 import textwrap
 from collections.abc import Sequence
@@ -185,8 +186,8 @@ def _new(arguments: argparse.Namespace) -> int:
     from lossstats.trial_folder.skeleton import write_skeleton
 
     write_skeleton(arguments.folder)
-    folder = arguments.folder
-    print(f"{folder}: written. Next:")
+    folder = shlex.quote(arguments.folder)
+    print(f"{arguments.folder}: written. Next:")
     print("- fill in trial.toml; its comments say what each key means")
     print(f"- lossstats plan {folder} lays out run_sheet.csv from the table [plan]; or write the rows yourself")
     print(f"- put one sample file a run into samples/, then: lossstats check {folder}")
@@ -199,18 +200,19 @@ def _plan(arguments: argparse.Namespace) -> int:
 
     print(write_plan(arguments.folder))
     print("lodge this SHA-256 with somebody else before the first run: by itself it does not show when it was made")
-    print(f"to print and take to the bench: {Path(arguments.folder) / 'run_sheet.html'}")
+    print(f"to print and take to the bench: {shlex.quote(str(Path(arguments.folder) / 'run_sheet.html'))}")
     _caution()
     return 0
 
 
 def _check(arguments: argparse.Namespace) -> int:
     from lossstats.conclusion.analysis import remarks_on
+    from lossstats.records.rendering import counted
     from lossstats.trial_folder.trial import find_faults, read_trial
 
     faults = find_faults(arguments.folder)
     print(*([str(fault) for fault in faults] if arguments.all else _folded(faults)), sep="\n", end="\n" * bool(faults))
-    print(f"{arguments.folder}: {f'{len(faults)} fault(s)' if faults else 'no faults'}")
+    print(f"{arguments.folder}: {counted(len(faults), 'fault') if faults else 'no faults'}")
     for remark in () if faults else remarks_on(read_trial(arguments.folder)):
         print(textwrap.fill(remark, _WIDTH, initial_indent="remark: ", subsequent_indent="  "))
     return 1 if faults else 0
@@ -233,7 +235,7 @@ def _analyse(arguments: argparse.Namespace) -> int:
     print(f"\nwritten: {where / 'result.json'}, {where / 'result_sheet.html'}")
     if had_pdf and not printed.exists():
         print(f"removed: {printed}, printed from an earlier sheet")
-        print(f"to print this one: lossstats sheet {arguments.folder}")
+        print(f"to print this one: lossstats sheet {shlex.quote(arguments.folder)}")
     return 0
 
 

@@ -356,7 +356,7 @@ SHEETS = [
     Case("controls only", toml('"paired"', '"controls"\ncontrols = ["K01", "K02", "K03"]'), "run_sheet.csv", None,
          None, "control articles only", "articles that were treated beside them"),
     Case("test article as reference", sheet("test,K01,cleaned", "reference,K01,"), "run_sheet.csv", 5,
-         "column 4 (article)", "'K01' as reference article, a test article in line 2", "a reference article", 2),
+         "column 4 (article)", "'K01' as reference article, a test article in line 2", "a reference article"),
     Case("article in small letters", sheet("test,K01,cleaned", "test,k01,cleaned"), "run_sheet.csv", 5,
          "column 4 (article)", "the article 'k01', in line 2 'K01'", "one spelling of each article", 3),
     Case("a year that nobody sees", sheet("2031-03-03T08:30", "9999-03-03T08:30"), "run_sheet.csv", 5,

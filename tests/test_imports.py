@@ -15,7 +15,7 @@ PACKAGE = Path(lossstats.__file__).parent
 ROOMS = {
     "records": "argument_checks rendering estimate pattern units",
     "trial_folder": """faults settings raw_files fixed_decimals stamp_forms number_rows shaft_power samples run_sheet
-        toml_tables         trial_toml trial_checks plan_times plan_file samples_text folder_files trial skeleton""",
+        toml_tables trial_toml trial_checks plan_times plan_file samples_text folder_files trial skeleton""",
     "budgets": """input_quantity stated_limits source correlation model_function sensitivities budget_lines budget_table
         budget budget_arrays power_bench power_loss declared_bench""",
     "monte_carlo": """coverage_interval random_draws linear_validation model_draws monte_carlo_result monte_carlo""",

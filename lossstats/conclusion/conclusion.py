@@ -28,6 +28,7 @@ from lossstats.conclusion.shared_errors import SharedErrors, shared_errors
 from lossstats.corrections.corrected_levels import correct_levels
 from lossstats.corrections.drift import DriftCorrection
 from lossstats.corrections.unit_table import UnitTable
+from lossstats.records.rendering import counted
 from lossstats.run_plan.plan_record import NO_PLAN, plan_record
 from lossstats.several.ranking import Ranking, rank_conditions
 from lossstats.several.ranking_statement import make_ranking_statement
@@ -351,5 +352,5 @@ def _notes(runs: Sequence[RunResult], units: UnitTable, drift: DriftCorrection) 
         (flagged, "with flagged samples; levels with and without them are in the table of runs"),
     ):
         if names:
-            notes.append(f"{len(names)} run(s) {words}: {', '.join(names)}")
+            notes.append(f"{counted(len(names), 'run')} {words}: {', '.join(names)}")
     return (*notes, *(f"unit left out: {text}" for text in units.left_out), *drift.notes)

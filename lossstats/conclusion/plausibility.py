@@ -31,12 +31,13 @@ def plausibility_remarks(trial: Trial) -> tuple[str, ...]:
 
     Notes
     -----
-    Asked are: do all readings of a run stand still; are levels below 0; do zero runs read as much as test runs; do
+    Asked are: is one mount named by no number where all others are; do all readings of a run stand still;
+    are levels below 0; do zero runs read as much as test runs; do
     the readings lie on the steps that ``resolution`` declares. Common practice, no source.
     """
     return tuple(
         remark
-        for question in (_standing_still, _below_zero, _zeros_as_high, _steps)
+        for question in (_standing_still, _below_zero, _zeros_as_high, _steps, _odd_mount)
         for remark in question(trial, trial.settings.trial.unit)
     )
 
@@ -86,6 +87,18 @@ def _steps(trial: Trial, unit: str) -> Iterator[str]:
     if found and min(found) > (2 - _STEP_SHARE) * declared:
         said = f"{declared:g} {unit} is declared" if declared else "none is declared"
         yield f"the readings change by steps of {min(found):.3g} {unit} where a resolution of {said}: is it right?"
+
+
+def _odd_mount(trial: Trial, unit: str) -> Iterator[str]:  # noqa: ARG001 - asked as the others are
+    # A mount under another name is another mount: I in place of 1 makes two of one.
+    fitted = [run for run in trial.runs if run.mount]
+    odd = [run for run in fitted if not run.mount.isdecimal()]
+    mounts = {(run.article, run.condition, run.mount) for run in odd}
+    if len(mounts) == 1 and len(fitted) - len(odd) > 1:
+        yield (
+            f"the mount {odd[0].mount!r} of {odd[0].article} in {named(odd)} is the only one without a number for its "
+            "name: is it a fitting of its own?"
+        )
 
 
 def _lies_on(values: NDArray[np.float64], step: float) -> bool:

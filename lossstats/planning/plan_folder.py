@@ -104,7 +104,7 @@ def write_plan(folder: str | os.PathLike[str]) -> PlannedFolder:
 
 def _read(folder: Path) -> Settings:
     if not folder.is_dir():
-        raise TrialError([Fault(folder.name, None, None, "no such folder", "a folder with trial.toml")])
+        raise TrialError([Fault(str(folder), None, None, "no such folder", "a folder with trial.toml")])
     found = FaultList(trial_toml.FILE)
     data = read_bytes(folder, trial_toml.FILE, found, most=MOST_TABLE_BYTES)
     if data is None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import os
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import NamedTuple
 
@@ -154,7 +154,7 @@ def read_tables(folder: Path) -> Tables:
     tables = Tables()
     if not folder.is_dir():
         accepted = "a folder with trial.toml, run_sheet.csv, samples/"
-        tables.faults.append(Fault(folder.name, None, None, "no such folder", accepted))
+        tables.faults.append(Fault(str(folder), None, None, "no such folder", accepted))
         return tables
     data = _read_table(folder, trial_toml.FILE, tables)
     if data is not None:
@@ -167,7 +167,10 @@ def read_tables(folder: Path) -> Tables:
         tables.faults += faults
     for row in tables.dropped_rows:
         if row.file:
-            _read_table(folder, row.file, tables, MOST_SAMPLE_BYTES)
+            _, sha256, faults = _read_hashed(folder, row.file, MOST_SAMPLE_BYTES)
+            tables.faults += _named_by(row, faults)
+            if sha256 is not None:
+                tables.sha256[row.file] = sha256
     try:
         tables.plan = read_plan(folder)
     except TrialError as error:
@@ -177,8 +180,14 @@ def read_tables(folder: Path) -> Tables:
     return tables
 
 
-def _read_table(folder: Path, name: str, tables: Tables, most: int = MOST_TABLE_BYTES) -> bytes | None:
-    data, sha256, faults = _read_hashed(folder, name, most)
+def _named_by(row: SheetRow, faults: list[Fault]) -> list[Fault]:
+    # A file that is not there may be there by another name: say where this one stands.
+    where = f"{run_sheet.FILE}, line {row.line}"
+    return [replace(fault, accepted=f"{fault.accepted} ({where})") for fault in faults]
+
+
+def _read_table(folder: Path, name: str, tables: Tables) -> bytes | None:
+    data, sha256, faults = _read_hashed(folder, name, MOST_TABLE_BYTES)
     tables.faults += faults
     if sha256 is not None:
         tables.sha256[name] = sha256
@@ -239,7 +248,7 @@ def read_run(folder: Path, row: SheetRow, settings: Settings | None) -> SampleFi
     """
     if settings is None:
         _, sha256, faults = _read_hashed(folder, row.file, MOST_SAMPLE_BYTES)
-        return SampleFile(row.file, sha256, None, faults)
+        return SampleFile(row.file, sha256, None, _named_by(row, faults))
     read = read_sample_file(folder, row.file, settings.log, settings.readings, settings.bench_model)
     return hold_to_start(read, row, settings.log)
 
@@ -259,8 +268,11 @@ def hold_to_start(read: SampleFile, row: SheetRow, log: LogKeys) -> SampleFile:
     Returns
     -------
     SampleFile
-        With one more fault where the stamp is not that of the start.
+        With one more fault where the stamp is not that of the start; where the file cannot be had, the faults say
+        which row names it.
     """
+    if read.sha256 is None:
+        return read._replace(faults=_named_by(row, read.faults))
     if read.samples is None or read.samples.first_stamp is None or row.start is None:
         return read
     tolerance_s = max(_START_TOLERANCE_S, float(np.median(np.diff(read.samples.time_s))))

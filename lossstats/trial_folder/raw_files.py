@@ -12,6 +12,8 @@ from lossstats.trial_folder.faults import Fault, FaultList, quoted
 MOST_SAMPLE_BYTES = 512 * 1024 * 1024
 MOST_TABLE_BYTES = 1024 * 1024
 LONGEST_LINE = 64 * 1024
+# Left by file managers on systems where no leading point hides a file.
+_OF_THE_SYSTEM = frozenset({"thumbs.db", "desktop.ini"})
 _BYTE_ORDER_MARK = b"\xef\xbb\xbf"
 
 
@@ -111,7 +113,7 @@ def read_bytes(folder: Path, name: str, faults: FaultList, *, most: int) -> byte
 
 
 def find_unnamed(folder: Path, named: set[str]) -> list[Fault]:
-    """Find files below samples/ that nothing names; hidden ones are passed over.
+    """Find files below samples/ that nothing names; hidden ones, and what a file manager leaves, are passed over.
 
     Parameters
     ----------
@@ -132,7 +134,7 @@ def find_unnamed(folder: Path, named: set[str]) -> list[Fault]:
         inside = Path(place).relative_to(folder).as_posix()
         for name in sorted([*files, *links]):
             file = f"{inside}/{name}".encode("utf-8", "backslashreplace").decode()
-            if file not in named and not name.startswith("."):
+            if file not in named and not name.startswith(".") and name.casefold() not in _OF_THE_SYSTEM:
                 accepted = "every file in one row"
                 faults.append(Fault(file, None, None, "a file that run_sheet.csv does not name", accepted))
     return faults

@@ -98,16 +98,34 @@ def read_run_sheet(data: bytes, conditions: tuple[str, ...] = ()) -> tuple[list[
         return [], faults.listed()
     header, *lines = text[:-1].split(b"\n")
     if header != ",".join(COLUMNS).encode():
-        faults.add(quoted(header), ",".join(COLUMNS), line=1)
+        as_saved = header.replace(b'"', b"").rstrip(b";").decode("latin-1").split(";") == list(COLUMNS)
+        hint = "; a spreadsheet seems to have saved it with semicolons: save it with commas, or use a text editor"
+        faults.add(quoted(header), ",".join(COLUMNS) + hint * as_saved, line=1)
         return [], faults.listed()
-    rows = []
+    rows: list[SheetRow] = []
+    starts: list[tuple[int, str]] = []
     for number, line in enumerate(lines, start=2):
         fields = _split_row(line, number, faults)
         if fields is not None:
             rows.append(_read_row(fields, number, conditions, faults))
+            if rows[-1].start is None:
+                starts.append((number, fields[COLUMNS.index("start")]))
+    _tell_starts(starts, len(rows), faults)
     if not lines:
         faults.add("a header and no rows", "one row a run, in the order of the bench")
     return rows, faults.listed()
+
+
+def _tell_starts(starts: list[tuple[int, str]], rows: int, faults: FaultList) -> None:
+    # Where no start can be read, it is one cause, such as a spreadsheet that turned the times about.
+    accepted = "an ISO 8601 date and time with offset such as 2031-03-03T08:00:00+01:00"
+    shown = [(line, quoted(text) if text else "an empty field") for line, text in starts]
+    if len(starts) == rows > 2:
+        line, first = shown[0]
+        accepted += " (does a spreadsheet turn the times about?)"
+        shown = [(line, f"{first}, and no start of the form in any of the {rows} rows")]
+    for line, found in shown:
+        faults.add(found, accepted, line=line, column=place("start"))
 
 
 def _split_row(line: bytes, number: int, faults: FaultList) -> list[str] | None:
@@ -143,8 +161,6 @@ def _read_row(fields: list[str], line: int, conditions: tuple[str, ...], faults:
     if not entry["run"]:
         fault("run", "a name for the run, such as r01")
     start = parse_stamp(entry["start"])
-    if start is None:
-        fault("start", "an ISO 8601 date and time with offset such as 2031-03-03T08:00:00+01:00")
     if entry["role"] not in _FILLED:
         fault("role", "test, reference or zero (or dropped, for a run that takes no part, with the reason in remarks)")
     else:

@@ -11,6 +11,8 @@ from lossstats.trial_folder.faults import Fault, FaultList, quoted
 from lossstats.trial_folder.run_sheet import DROPPED, FILE, SheetRow, place
 from lossstats.trial_folder.settings import ComparisonKeys
 
+_MOST_OVERLAPS = 3
+
 
 def check_rows(
     rows: Sequence[SheetRow], comparison: ComparisonKeys | None, lasts_s: Mapping[str, float]
@@ -38,7 +40,8 @@ def check_rows(
     _check_order(made, lasts_s, faults)
     _check_mounts(made, faults)
     _check_roles(rows, faults)
-    tests = [row for row in rows if row.role == "test" and row.article]
+    slips = _slips(rows)
+    tests = [row for row in rows if row.role == "test" and row.article and row.article not in slips]
     if comparison is not None and rows:
         if tests:
             _check_design(tests, comparison, faults)
@@ -61,13 +64,23 @@ def _check_repeats(rows: Sequence[SheetRow], faults: FaultList) -> None:
 def _check_order(rows: Sequence[SheetRow], lasts_s: Mapping[str, float], faults: FaultList) -> None:
     # Starts must rise, and a run must have ended before the next begins.
     timed = [(row, row.start) for row in rows if row.start is not None]
+    overlaps = []
     for (before, earlier), (row, start) in pairwise(timed):
         if start <= earlier:
             found = f"{start.isoformat()}, not after line {before.line} ({earlier.isoformat()})"
             faults.add(found, "runs in the order of the bench, starts that rise", line=row.line, column=place("start"))
         elif (end := earlier + timedelta(seconds=lasts_s.get(before.file, 0.0))) > start:
             found = f"{start.isoformat()}, while run {before.run} goes on until {end.isoformat(timespec='seconds')}"
-            faults.add(found, "a start after the end of the run before", line=row.line, column=place("start"))
+            overlaps.append((row.line, found))
+    accepted = "a start after the end of the run before"
+    if len(overlaps) > _MOST_OVERLAPS:
+        # More than a slip or two have one cause.
+        first, told = overlaps[0]
+        lines = ", ".join(str(line) for line, _ in overlaps[1:])
+        accepted += "; so many overlaps may come of one wrong factor of time in [log] of trial.toml"
+        overlaps = [(first, f"{told}; the like in {counted(len(overlaps) - 1, 'more row')} (lines {lines})")]
+    for line, found in overlaps:
+        faults.add(found, accepted, line=line, column=place("start"))
 
 
 def _check_mounts(rows: Sequence[SheetRow], faults: FaultList) -> None:
@@ -97,11 +110,34 @@ def _check_roles(rows: Sequence[SheetRow], faults: FaultList) -> None:
             found = f"the article {quoted(row.article)}, in line {first.line} {quoted(first.article)}"
             accepted = "one spelling of each article, capitals included"
             faults.add(found, accepted, line=row.line, column=place("article"))
-    tested = {row.article: row.line for row in reversed(rows) if row.role == "test"}
-    for row in rows:
-        if row.role == "reference" and row.article and row.article in tested:
-            found = f"{quoted(row.article)} as reference article, a test article in line {tested[row.article]}"
-            faults.add(found, "a reference article that is in no test run", line=row.line, column=place("article"))
+    for article in _both(rows):
+        # One cause, told once, at the role that fewer rows have.
+        lines = {role: [row.line for row in rows if row.article == article and row.role == role] for role in _TESTED}
+        fewer, other = sorted(_TESTED, key=lambda role: len(lines[role]))
+        found = f"{quoted(article)} as {fewer} article, a {other} article in {_lines(lines[other])}"
+        if len(lines[fewer]) > 1:
+            found += f" (the same in {_lines(lines[fewer][1:])})"
+        accepted = "a reference article that is in no test run"
+        faults.add(found, accepted, line=lines[fewer][0], column=place("article"))
+
+
+_TESTED = ("reference", "test")
+
+
+def _both(rows: Sequence[SheetRow]) -> list[str]:
+    # Articles that are test article and reference article at once.
+    one, other = ({row.article for row in rows if row.role == role and row.article} for role in _TESTED)
+    return sorted(one & other)
+
+
+def _slips(rows: Sequence[SheetRow]) -> set[str]:
+    # Reference articles that are called test articles by a slip: what the design lacks of them is no second fault.
+    roles = [(row.article, row.role) for row in rows]
+    return {name for name in _both(rows) if roles.count((name, "test")) <= roles.count((name, "reference"))}
+
+
+def _lines(lines: Sequence[int]) -> str:
+    return f"line{'s' * (len(lines) > 1)} {', '.join(map(str, lines))}"
 
 
 def _check_design(tests: Sequence[SheetRow], comparison: ComparisonKeys, faults: FaultList) -> None:

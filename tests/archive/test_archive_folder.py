@@ -72,7 +72,8 @@ def test_a_broken_run_costs_itself_only(tmp_path):
         "t, run r02: samples/r02.csv, line 12, column 2 (loss_W): found 'nan'; accepted: a finite decimal number such "
         "as 6.985",
         "t, run r03: values: found 2 samples; accepted: at least 10",
-        "t, run r05: samples/r05.csv: found no such file; accepted: a file in the trial folder by this name",
+        "t, run r05: samples/r05.csv: found no such file; accepted: a file in the trial folder by this name "
+        "(run_sheet.csv, line 6)",
         "t, run r06: samples/r06.csv: found the same content as samples/r01.csv; accepted: the readings of this run",
     ]
 

@@ -88,7 +88,7 @@ def test_a_moving_run_left_out_or_used_stands_in_the_result():
     trial, _ = trial_of("paired", slow_run, articles=3, mounts=2)
     left_out = analyse(with_rule(trial, "leave out"))
     assert not left_out.levels.loc["r02", "used"]
-    assert left_out.notes[0] == "1 run(s) left out by the declared rule, still moving at the end: r02"
+    assert left_out.notes[0] == "1 run left out by the declared rule, still moving at the end: r02"
     assert next(u for u in left_out.units if u.unit == "K01" and u.condition == "before").mounts == 1
     used = analyse(with_rule(trial, "use with a note"))
     assert used.levels.loc["r02", "used"]

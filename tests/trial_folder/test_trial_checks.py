@@ -92,7 +92,7 @@ def test_equal_starts_are_no_order() -> None:
         ("controls", PAIRED, {"controls": ("K01", "K02")}, "control articles only"),
         ("single", PAIRED, {}, "test runs of K01, K02; accepted: test runs of one article"),
         ("single", PAIRED[:1], {}, "no test run in condition 'cleaned' of K01"),
-        ("paired", (*PAIRED, "K01 1"), {}, "'K01' as reference article, a test article in line 2"),
+        ("paired", (*PAIRED, "K01 1"), {}, "'K01' as reference article, a test article in lines 2, 4"),
     ],
 )
 def test_designs_that_the_runs_do_not_fit(
