@@ -29,7 +29,7 @@ from lossstats.corrections.corrected_levels import correct_levels
 from lossstats.corrections.drift import DriftCorrection
 from lossstats.corrections.unit_table import UnitTable
 from lossstats.records.rendering import counted
-from lossstats.run_plan.plan_record import NO_PLAN, plan_record
+from lossstats.run_plan.plan_record import NO_PLAN_IN_SCOPE, plan_record
 from lossstats.several.ranking import Ranking, rank_conditions
 from lossstats.several.ranking_statement import make_ranking_statement
 from lossstats.trial_folder.trial import Run, Trial
@@ -116,7 +116,7 @@ def conclude(trial: Trial, reduced: Sequence[ReducedRun]) -> Result:
     )
     statement = _state(trial.settings, comparison, ranking, notes)
     if plan is None:
-        statement = replace(statement, scope=(*statement.scope, NO_PLAN))
+        statement = replace(statement, scope=(*statement.scope, NO_PLAN_IN_SCOPE))
     return Result(
         name=trial.folder.name if trial.folder else "",
         settings=trial.settings,

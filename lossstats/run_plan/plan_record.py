@@ -11,7 +11,9 @@ from lossstats.run_plan.plan_departures import departures
 if TYPE_CHECKING:
     from lossstats.trial_folder.trial import Trial
 
-NO_PLAN = "no sealed plan: rules may have been set after the readings were seen"
+_DOUBT = "rules may have been set after the readings were seen"
+NO_PLAN = f"no sealed plan: {_DOUBT}"
+NO_PLAN_IN_SCOPE = f"Plan: none sealed; {_DOUBT}."
 
 
 @dataclass(frozen=True)

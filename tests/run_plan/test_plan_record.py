@@ -10,7 +10,7 @@ from lossstats.simulator.examples import example_trial
 def test_no_plan_no_record_and_the_scope_says_so():
     trial = example_trial("one_chain")
     assert plan_record(trial) is None
-    told = "no sealed plan: rules may have been set after the readings were seen"
+    told = "Plan: none sealed; rules may have been set after the readings were seen."
     assert analyse(trial).statement.scope[-1] == told
 
 
