@@ -240,7 +240,7 @@ WORDS = {
     ),
     "08_state_and_seal": (
         "no interval in this trial; in its place one of six chains",
-        "No sealed plan: nothing shows",
+        "No sealed plan: rules may have been set",
         "difference that matters: none was fixed; design: independent",
     ),
     "09_review_a_claim": (
