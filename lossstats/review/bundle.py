@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import re
 import stat
+import struct
 import tempfile
 import zipfile
 from collections.abc import Iterator
@@ -24,6 +26,9 @@ _RESULTS = re.compile(rf"{FOLDER}/(?:result\.json|result_sheet\.(?:html|pdf)|loo
 _STAMP = (1980, 1, 1, 0, 0, 0)
 _MODE = (stat.S_IFREG | 0o644) << 16
 _CHUNK = 1 << 20
+_LONGEST_STEP, _LONGEST_NAME = 255, 1024  # bytes; what every common file system takes
+# What zipfile raises of a file that it cannot make out, a seek to before its beginning among them.
+_UNREADABLE = (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, struct.error, ValueError)
 
 
 def write_bundle(folder: str | Path, target: str | Path | None = None) -> Path:
@@ -48,7 +53,7 @@ def write_bundle(folder: str | Path, target: str | Path | None = None) -> Path:
     FileExistsError
         If there is a file by that name.
     ValueError
-        If a file of the trial is a link.
+        If a file of the trial is a link, or has a name that a bundle cannot have.
 
     Notes
     -----
@@ -85,7 +90,24 @@ def _members(source: Path) -> list[str]:
     for name in names:
         if (link := find_link(source, name)) is not None:
             raise ValueError(f"{source.name}/{link}: found a symbolic link; accepted: a file in the folder itself")
+    for name, wrong in _odd_names(names):
+        raise ValueError(f"{source.name}, file {name!r}: found {wrong}; accepted: a name that every system can hold")
     return names
+
+
+def _odd_names(names: list[str]) -> Iterator[tuple[str, str]]:
+    """Names that cannot lie beside each other in one folder, or in none, and why."""
+    files = set(names)
+    seen: set[str] = set()
+    for name in names:
+        steps = name.split("/")
+        if max(len(step.encode()) for step in steps) > _LONGEST_STEP or len(name.encode()) > _LONGEST_NAME:
+            yield f"{name[:40]}…", f"a name of {len(name)} characters"
+        elif any("/".join(steps[:count]) in files for count in range(1, len(steps))):
+            yield name, "a file below another file"
+        elif name.casefold() in seen:
+            yield name, "a second member of that name"
+        seen.add(name.casefold())
 
 
 def _belongs(name: str) -> bool:
@@ -111,8 +133,10 @@ def opened(path: str | Path) -> Iterator[Path]:
     Raises
     ------
     ValueError
-        If it is no zip file, or a member has a name that no trial has, is a link, comes twice, is too large, or is
-        not what the directory of the file says. Nothing is laid out then.
+        If it is no zip file, or a member has a name that no trial has, is a link, is compressed, comes twice, is too
+        large, or is not what the directory of the file says. Nothing stays laid out then.
+    OSError
+        If the file is missing or may not be read, or there is no room to lay it out.
 
     Notes
     -----
@@ -127,38 +151,50 @@ def opened(path: str | Path) -> Iterator[Path]:
             with zipfile.ZipFile(file) as bundle:
                 for entry in _checked(bundle, file.name):
                     _lay_out(bundle, entry, folder / entry.filename, file.name)
-        except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError) as error:
-            accepted = "a file that `lossstats bundle` wrote"
-            raise ValueError(f"{file.name}: found no readable zip file ({error}); accepted: {accepted}") from None
+        except _RefusedError:
+            raise
+        except _UNREADABLE as error:
+            raise _unreadable(file, error) from None
+        except OSError as error:
+            if error.errno == errno.EINVAL:
+                raise _unreadable(file, error) from None
+            raise OSError(error.errno, f"found that it cannot be laid out: {error.strerror}", str(file)) from None
         yield folder
+
+
+class _RefusedError(ValueError):
+    """A zip file that can be read, and is none that the kit wrote."""
+
+
+def _unreadable(file: Path, error: Exception) -> ValueError:
+    accepted = "a file that `lossstats bundle` wrote"
+    return ValueError(f"{file.name}: found no readable zip file ({error}); accepted: {accepted}")
 
 
 def _checked(bundle: zipfile.ZipFile, name: str) -> list[zipfile.ZipInfo]:
     entries = bundle.infolist()
     if len(entries) > MOST_MEMBERS:
-        raise ValueError(f"{name}: found {len(entries)} members; accepted: at most {MOST_MEMBERS}")
-    total = 0
-    seen: set[str] = set()
-    for entry in entries:
-        kind = stat.S_IFMT(entry.external_attr >> 16)
-        wrong = ""
-        if not _belongs(entry.filename) or entry.filename != entry.orig_filename:
-            wrong = "a name that no file of a trial has"
-        elif kind not in (0, stat.S_IFREG):
-            wrong = "a link or another thing that is no plain file"
-        elif entry.filename.casefold() in seen:
-            wrong = "a second member of that name"
-        elif entry.file_size > MOST_SAMPLE_BYTES:
-            wrong = f"{entry.file_size} bytes, where {MOST_SAMPLE_BYTES} are allowed"
-        if wrong:
-            raise ValueError(
-                f"{name}, member {entry.filename!r}: found {wrong}; accepted: what `lossstats bundle` wrote"
-            )
-        seen.add(entry.filename.casefold())
-        total += entry.file_size
+        raise _RefusedError(f"{name}: found {len(entries)} members; accepted: at most {MOST_MEMBERS}")
+    wrong = [(entry.filename, found) for entry in entries if (found := _wrong(entry))]
+    for member, found in [*wrong, *_odd_names([entry.filename for entry in entries])]:
+        raise _RefusedError(f"{name}, member {member!r}: found {found}; accepted: what `lossstats bundle` wrote")
+    total = sum(entry.file_size for entry in entries)
     if total > MOST_BYTES:
-        raise ValueError(f"{name}: found {total} bytes in all; accepted: at most {MOST_BYTES}")
+        raise _RefusedError(f"{name}: found {total} bytes in all; accepted: at most {MOST_BYTES}")
     return entries
+
+
+def _wrong(entry: zipfile.ZipInfo) -> str:
+    """What is wrong with one member by itself; empty if nothing is."""
+    if not _belongs(entry.filename) or entry.filename != entry.orig_filename:
+        return "a name that no file of a trial has"
+    if stat.S_IFMT(entry.external_attr >> 16) not in (0, stat.S_IFREG):
+        return "a link or another thing that is no plain file"
+    if entry.compress_type != zipfile.ZIP_STORED:
+        return "compressed content"  # never written, and so never unpacked: no bomb, no error of a decompressor
+    if entry.file_size > MOST_SAMPLE_BYTES:
+        return f"{entry.file_size} bytes, where {MOST_SAMPLE_BYTES} are allowed"
+    return ""
 
 
 def _lay_out(bundle: zipfile.ZipFile, entry: zipfile.ZipInfo, path: Path, name: str) -> None:
@@ -169,5 +205,5 @@ def _lay_out(bundle: zipfile.ZipFile, entry: zipfile.ZipInfo, path: Path, name: 
             written += len(chunk)
             if written > entry.file_size:
                 found = f"more than the {entry.file_size} bytes that the directory of the file states"
-                raise ValueError(f"{name}, member {entry.filename!r}: found {found}; accepted: that size")
+                raise _RefusedError(f"{name}, member {entry.filename!r}: found {found}; accepted: that size")
             target.write(chunk)

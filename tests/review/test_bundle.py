@@ -1,5 +1,6 @@
 """Bundles: same bytes for same content, opened within bounds, reproduced as they are."""
 
+import errno
 import os
 import shutil
 import stat
@@ -118,16 +119,71 @@ def test_links_repeats_sizes_and_counts_are_bounded(tmp_path, monkeypatch):
     refused(made(tmp_path / "f.zip", [(f"samples/{i}.csv", "x" * 10) for i in range(2)]), "found 20 bytes in all")
 
 
-def test_a_member_that_unpacks_to_more_than_it_states_is_refused(tmp_path):
+@pytest.mark.parametrize("method", [zipfile.ZIP_DEFLATED, zipfile.ZIP_BZIP2, zipfile.ZIP_LZMA])
+def test_compressed_content_is_never_unpacked(tmp_path, method):
+    """Sound, spoilt, or a bomb: the kit stores only."""
     path = tmp_path / "b.zip"
-    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as file:
+    with zipfile.ZipFile(path, "w", method) as file:
         file.writestr("samples/r01.csv", b"0" * 100_000)
+    refused(path, r"b\.zip, member 'samples/r01\.csv': found compressed content; accepted: what `lossstats bundle`")
     data = bytearray(path.read_bytes())
-    for mark, offset in ((b"PK\x03\x04", 22), (b"PK\x01\x02", 24)):  # uncompressed size, local and central
-        at = data.index(mark) + offset
-        data[at : at + 4] = (10).to_bytes(4, "little")
+    data[50:60] = b"\xff" * 10
     path.write_bytes(data)
-    refused(path, "found ")
+    refused(path, "found compressed content")
+
+
+def patched(path, mark, offset, value):
+    """One field of four bytes written over; offsets of APPNOTE.TXT 4.3.7 (local header) and 4.3.12 (directory)."""
+    data = bytearray(path.read_bytes())
+    at = data.index(mark) + offset
+    data[at : at + 4] = value.to_bytes(4, "little")
+    path.write_bytes(data)
+    return path
+
+
+LOCAL, DIRECTORY = b"PK\x03\x04", b"PK\x01\x02"
+END = b"PK\x05\x06"
+
+
+def test_a_spoilt_zip_file_is_told_in_words_that_name_it(tmp_path):
+    told = r"b\.zip: found no readable zip file \(.*\); accepted: a file that `lossstats bundle` wrote"
+    path = tmp_path / "b.zip"
+    one = [("samples/r01.csv", "content")]
+    refused(patched(made(path, one), LOCAL, 30 + len("samples/r01.csv"), 7), told)  # content: CRC-32
+    refused(patched(made(path, one), LOCAL, 0, 7), told)  # no header where the directory says
+    refused(patched(made(path, one), END, 16, 60), told)  # offset of the directory: a seek to before the beginning
+    patched(made(path, one), DIRECTORY, 8, 0x0800)  # a name said to be UTF-8
+    refused(patched(path, DIRECTORY, 46, 0xFFFFFFFF), told)
+
+
+def test_a_missing_file_a_forbidden_one_and_no_room_are_no_faults_of_the_bundle(tmp_path, monkeypatch):
+    with pytest.raises(FileNotFoundError, match=r"missing\.zip"), opened(tmp_path / "missing.zip"):
+        pass
+    path = made(tmp_path / "b.zip", [("samples/r01.csv", "x")])
+
+    def failing(number):
+        def lay_out(*_):
+            raise OSError(number, os.strerror(number))
+
+        return lay_out
+
+    for number, kind in ((errno.ENOSPC, OSError), (errno.EACCES, PermissionError)):
+        monkeypatch.setattr(bundle, "_lay_out", failing(number))
+        told = rf"found that it cannot be laid out: {os.strerror(number)}.*b\.zip"
+        with pytest.raises(kind, match=told) as caught, opened(path):
+            pass
+        assert caught.value.errno == number
+
+
+def test_names_that_cannot_lie_in_one_folder_are_refused(tmp_path):
+    for members in (["samples/a", "samples/a/b"], ["samples/a/b", "samples/a"]):
+        path = made(tmp_path / "b.zip", [(name, "") for name in members])
+        refused(path, "member 'samples/a/b': found a file below another file; accepted: what `lossstats bundle` wrote")
+    for name in ("samples/" + "x" * 300, "samples/" + "é" * 130, "samples/" + "x/" * 600 + "x"):
+        refused(made(tmp_path / "b.zip", [(name, "")]), f"found a name of {len(name)} characters; accepted")
+    path = made(tmp_path / "b.zip", [("samples/" + "x" * 255, "")])
+    with opened(path) as folder:
+        assert (folder / "samples" / ("x" * 255)).is_file()
 
 
 @pytest.mark.parametrize("content", [b"", b"not a zip", b"PK\x03\x04 cut"])
