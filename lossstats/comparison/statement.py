@@ -13,6 +13,7 @@ from lossstats.records.rendering import Record, decimals_for, shown, shown_dof
 
 if TYPE_CHECKING:
     from lossstats.comparison.comparison import Comparison
+    from lossstats.comparison.verdict import Verdict
     from lossstats.records.estimate import Estimate
     from lossstats.several.ranked import PairDifference
     from lossstats.trial_folder.settings import Settings
@@ -189,15 +190,35 @@ def printed_places(d: Estimate | PairDifference, matters: float | None) -> int:
 
 
 def _verdict_sentence(settings: Settings, c: Comparison) -> str:
-    keys, verdict = settings.comparison, c.verdict
+    keys, unit, verdict = settings.comparison, settings.trial.unit, c.verdict
     subject = f"Verdict: {keys.after} against {keys.before}"
     if verdict.kind == "no verdict":
         return f"{subject}, no verdict: {verdict.why}."
     if verdict.firm:
-        return f"{subject} {verdict.words}."
+        return f"{subject} {verdict.words}{size_left_open(verdict, unit)}."
     n = c.units_to_decide
     more = "" if n is None else f"; about {n} units a condition would decide, if centre and scatter stay"
     return f"{subject} {verdict.words}: {verdict.why}{more}."
+
+
+def size_left_open(verdict: Verdict, unit: str) -> str:
+    """Say that a difference is shown whose size was to matter and is not told.
+
+    Parameters
+    ----------
+    verdict : Verdict
+        Of one comparison.
+    unit : str
+        Unit of the difference that matters.
+
+    Returns
+    -------
+    str
+        To stand behind the words of the verdict; empty where there is nothing to say.
+    """
+    if verdict.kind not in {"saves", "costs"} or verdict.beyond_matters or verdict.matters is None:
+        return ""
+    return f" (whether more than {verdict.matters:g} {unit} is not decided)"
 
 
 def _basis(settings: Settings, c: Comparison) -> str:

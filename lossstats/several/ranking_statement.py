@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from lossstats.comparison.statement import Statement, changed_rules, count_of, p_is, printed_places
+from lossstats.comparison.statement import Statement, changed_rules, count_of, p_is, printed_places, size_left_open
 from lossstats.records.rendering import decimals_for, shown
 
 if TYPE_CHECKING:
@@ -118,17 +118,19 @@ def _verdicts(ranking: Ranking) -> str:
     groups = "; ".join(_and(group) for group in ranking.groups)
     if ranking.control is None:
         pair = ranking.leading
-        first = f"Verdict on the two best: {pair.second} against {pair.first} {_verdict(pair)}."
+        first = f"Verdict on the two best: {pair.second} against {pair.first} {_verdict(pair, ranking.unit)}."
         return f"{first} Cannot be told apart, which is not the same as equal: {groups}." if groups else first
     by_order = sorted(ranking.comparisons, key=lambda pair: ranking.order.index(pair.second))
-    clauses = "; ".join(f"{pair.second} {_verdict(pair)}" for pair in by_order)
+    clauses = "; ".join(f"{pair.second} {_verdict(pair, ranking.unit)}" for pair in by_order)
     verdict = f"Verdict against {ranking.control}: {clauses}."
     return f"{verdict} Cannot be told apart, which is not the same as equal: {groups}." if groups else verdict
 
 
-def _verdict(pair: PairDifference) -> str:
+def _verdict(pair: PairDifference, unit: str) -> str:
     verdict = pair.verdict
-    return f"no verdict ({verdict.why})" if verdict.kind == "no verdict" else verdict.words
+    if verdict.kind == "no verdict":
+        return f"no verdict ({verdict.why})"
+    return verdict.words + size_left_open(verdict, unit)
 
 
 def _basis(ranking: Ranking) -> str:

@@ -41,6 +41,24 @@ def test_saves():
     assert "Invented." in s.notes
 
 
+@pytest.mark.parametrize(
+    ("matters", "words"),
+    [
+        (0.25, "saves more than 0.25 W."),
+        (0.5, "saves (whether more than 0.5 W is not decided)."),
+        (None, "saves."),
+        (1.0, "makes no difference that matters (1 W), though a smaller one is shown."),
+    ],
+)
+def test_a_size_that_was_to_matter_is_told_or_left_open(matters, words):
+    """The interval is 0.361 W to 0.624 W."""
+    assert words_of_verdict(compare_pairs(BEFORE, AFTER, matters=matters)) == f"Verdict: cleaned against dusty {words}"
+
+
+def words_of_verdict(comparison):
+    return words(comparison).sentences[1]
+
+
 def test_costs_is_told_as_higher():
     s = words(compare_pairs(AFTER, BEFORE, matters=0.25))
     assert "0.492 W higher cleaned than dusty (95 % interval 0.361 W to 0.624 W)" in s.sentences[0]
