@@ -207,3 +207,6 @@ def _lay_out(bundle: zipfile.ZipFile, entry: zipfile.ZipInfo, path: Path, name: 
                 found = f"more than the {entry.file_size} bytes that the directory of the file states"
                 raise _RefusedError(f"{name}, member {entry.filename!r}: found {found}; accepted: that size")
             target.write(chunk)
+    if written < entry.file_size:
+        found = f"{written} bytes, where the directory of the file states {entry.file_size}"
+        raise _RefusedError(f"{name}, member {entry.filename!r}: found {found}; accepted: that size")

@@ -156,6 +156,18 @@ def test_a_spoilt_zip_file_is_told_in_words_that_name_it(tmp_path):
     refused(patched(path, DIRECTORY, 46, 0xFFFFFFFF), told)
 
 
+def test_a_member_of_another_size_than_the_directory_states_is_refused(tmp_path):
+    path = made(tmp_path / "b.zip", [("samples/r01.csv", "content")])
+    patched(path, LOCAL, 22, 10)
+    patched(path, DIRECTORY, 24, 10)
+    told = (
+        r"b\.zip, member 'samples/r01\.csv': found 7 bytes, where the directory of the file states 10; accepted: that"
+    )
+    refused(path, told)
+    patched(path, LOCAL, 22, 5)
+    refused(patched(path, DIRECTORY, 24, 5), r"b\.zip.*found ")
+
+
 def test_a_missing_file_a_forbidden_one_and_no_room_are_no_faults_of_the_bundle(tmp_path, monkeypatch):
     with pytest.raises(FileNotFoundError, match=r"missing\.zip"), opened(tmp_path / "missing.zip"):
         pass
