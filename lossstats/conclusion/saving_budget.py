@@ -217,7 +217,7 @@ def make_saving_budget(
         sources.append(
             SavingSource(
                 source=name,
-                kind="A" if name in ("scatter", *READINGS, *type_a) or name.startswith(_FITTED) else "B",
+                kind="A" if name in ("scatter", "readings", *type_a) or name.startswith(_FITTED) else "B",
                 stated=stated.get(name, "as named in the comparison"),
                 degrees_of_freedom=dof,
                 contribution=parts.get(name, 0.0),

@@ -44,6 +44,7 @@ def test_readings_and_resolution_are_in_the_scatter_and_not_added():
     found = {s.source: s for s in b.sources}
     assert found["readings"].contribution == found["resolution"].contribution == 0
     assert found["readings"].counted == "inside the scatter, not added again (alone: 0.0071 W)"  # 0.01 sqrt(2 / 4)
+    assert (found["readings"].kind, found["resolution"].kind) == ("A", "B")  # JCGM 100, F.2.2.1
     assert found["resolution"].counted == "inside the scatter, not added again (alone: 0.0041 W)"  # 0.01 sqrt(2 / 12)
 
 
