@@ -8,6 +8,7 @@ import re
 import stat
 import struct
 import tempfile
+import unicodedata
 import zipfile
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -27,6 +28,10 @@ _STAMP = (1980, 1, 1, 0, 0, 0)
 _MODE = (stat.S_IFREG | 0o644) << 16
 _CHUNK = 1 << 20
 _LONGEST_STEP, _LONGEST_NAME = 255, 1024  # bytes; what every common file system takes
+# Microsoft, "Naming Files, Paths, and Namespaces": characters, ends and device names that no file there can have.
+_NOT_EVERYWHERE = re.compile(
+    r'[:<>"|?*]|[. ]$|^ *(con|prn|aux|nul|conin\$|conout\$|(com|lpt)[0-9¹²³]) *(\.|$)', re.IGNORECASE
+)
 # What zipfile raises of a file that it cannot make out, a seek to before its beginning among them.
 _UNREADABLE = (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, struct.error, ValueError)
 
@@ -97,17 +102,25 @@ def _members(source: Path) -> list[str]:
 
 def _odd_names(names: list[str]) -> Iterator[tuple[str, str]]:
     """Names that cannot lie beside each other in one folder, or in none, and why."""
-    files = set(names)
+    keys = [_key(name) for name in names]
+    files = set(keys)
     seen: set[str] = set()
-    for name in names:
-        steps = name.split("/")
+    for name, key in zip(names, keys, strict=True):
+        steps, above = name.split("/"), key.split("/")
         if max(len(step.encode()) for step in steps) > _LONGEST_STEP or len(name.encode()) > _LONGEST_NAME:
             yield f"{name[:40]}…", f"a name of {len(name)} characters"
-        elif any("/".join(steps[:count]) in files for count in range(1, len(steps))):
+        elif any(_NOT_EVERYWHERE.search(step) for step in steps):
+            yield name, "a name that some systems cannot hold"
+        elif any("/".join(above[:count]) in files for count in range(1, len(above))):
             yield name, "a file below another file"
-        elif name.casefold() in seen:
+        elif key in seen:
             yield name, "a second member of that name"
-        seen.add(name.casefold())
+        seen.add(key)
+
+
+def _key(name: str) -> str:
+    """A name as file systems tell names apart that pass over capitals and the composition of letters."""
+    return unicodedata.normalize("NFC", unicodedata.normalize("NFD", name).casefold())
 
 
 def _belongs(name: str) -> bool:

@@ -103,6 +103,45 @@ def test_names_that_no_trial_has_are_refused(tmp_path, name):
     )
 
 
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [
+        ("samples/K\u00fche.csv", "samples/Ku\u0308he.csv"),  # composed and not
+        ("samples/\u00c9.csv", "samples/e\u0301.csv"),  # both at once
+        ("samples/stra\u00dfe.csv", "samples/STRASSE.csv"),
+        ("samples/A", "samples/a/b"),
+    ],
+)
+def test_names_that_some_file_systems_hold_for_one_are_refused(tmp_path, one, other):
+    told = "found (a second member of that name|a file below another file); accepted: what `lossstats bundle` wrote"
+    refused(made(tmp_path / "b.zip", [(one, "1"), (other, "2")]), told)
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["a:b.csv", "a<b", "a>b", 'a"b', "a|b", "a?.csv", "a*", "a.", "a ", "CON", "nul.csv", "Com1.tar.gz", "lpt\u00b9.x", "a./b"],
+)  # fmt: skip
+def test_names_that_not_every_system_can_hold_are_refused(tmp_path, name):
+    """Microsoft, "Naming Files, Paths, and Namespaces"."""
+    refused(
+        made(tmp_path / "b.zip", [(f"samples/{name}", "x")]), "found a name that some systems cannot hold; accepted"
+    )
+
+
+@pytest.mark.parametrize("name", ["console.csv", "com.csv", "com10.csv", "r01.nul", "day 1/r01.csv", "a.b.csv"])
+def test_names_that_only_look_like_those_are_taken(tmp_path, name):
+    with opened(made(tmp_path / "b.zip", [(f"samples/{name}", "x")])) as folder:
+        assert (folder / "samples" / name).read_text() == "x"
+
+
+def test_a_trial_whose_names_not_every_system_can_hold_is_not_bundled(sealed, tmp_path):
+    copy = shutil.copytree(sealed, tmp_path / "trial")
+    (copy / "samples" / "a?.csv").write_text("x", encoding="utf-8")
+    told = r"trial, file 'samples/a\?\.csv': found a name that some systems cannot hold; accepted: a name that every"
+    with pytest.raises(ValueError, match=told):
+        write_bundle(copy)
+
+
 def test_links_repeats_sizes_and_counts_are_bounded(tmp_path, monkeypatch):
     refused(made(tmp_path / "a.zip", [("trial.toml", "/etc/passwd")], mode=stat.S_IFLNK | 0o777), "found a link")
     with pytest.warns(UserWarning, match="Duplicate name"):
