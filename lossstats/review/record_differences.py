@@ -124,7 +124,7 @@ def _labelled(items: list[Any]) -> dict[str, Any]:
     seen: Counter[str] = Counter()
     labelled = {}
     for position, item in enumerate(items, start=1):
-        name = _name_of(item) or str(position)
+        name = _on_one_line(_name_of(item)) or str(position)
         seen[name] += 1
         labelled[name if seen[name] == 1 else f"{name} ({seen[name]})"] = item
     return labelled
@@ -137,6 +137,11 @@ def _name_of(item: Any) -> str:
     if "unit" in item and "condition" in item:
         return f"{item['unit']} {item['condition']}"
     return str(item.get("run") or item.get("source") or "")
+
+
+def _on_one_line(name: str) -> str:
+    """What a record calls its entry, with what cannot be printed escaped."""
+    return name if name.isprintable() else repr(name)[1:-1]
 
 
 def _departure(path: tuple[str, ...], sealed: str, found: str, by: float | None = None) -> Departure:

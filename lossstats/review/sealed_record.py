@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Mapping
+import reprlib
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +18,13 @@ _VERSION = re.compile(
     r"\d{1,6}(\.\d{1,6}){0,4}([._-]?(a|b|c|rc|alpha|beta|post|dev)\.?\d{0,8}){0,3}(\+[a-z0-9.]{0,12})?"
 )
 _LONGEST_NAME = 255  # of a folder, in bytes
+_LONGEST_PATH = 1024
 _MOST_DIGITS = 18
+_SHOWN = ("inputs", "versions")  # the name is always quoted, and departs
+_PRINTABLE = "characters that can be printed, on one line"
+_SURROGATE = re.compile("[\ud800-\udfff]")
+_SHORT = reprlib.Repr()
+_SHORT.maxstring = _SHORT.maxother = 100
 
 
 def read_sealed(path: Path) -> dict[str, Any]:
@@ -38,7 +45,8 @@ def read_sealed(path: Path) -> dict[str, Any]:
     FileNotFoundError
         If there is none.
     ValueError
-        If it is not JSON of the present format, or a key stands twice: a reader sees the first, a program the last.
+        If it is not JSON of the present format, a key stands twice (a reader sees the first, a program the last), or a
+        text is none or cannot be printed where it is shown.
     """
     if not path.is_file():
         raise FileNotFoundError(
@@ -68,8 +76,43 @@ def read_sealed(path: Path) -> dict[str, Any]:
         texts = value.values() if isinstance(value, dict) and key != "name" else [value] if key == "name" else [None]
         if not all(isinstance(text, str) for text in texts):
             accepted = "as `lossstats analyse` wrote it"
-            raise ValueError(f"{path}, {key}: found {value!r}; accepted: {accepted}")
+            raise ValueError(f"{path}, {key}: found {_SHORT.repr(value)}; accepted: {accepted}")
+    _check_texts(sealed, path)
     return sealed
+
+
+def _check_texts(sealed: dict[str, Any], path: Path) -> None:
+    try:
+        odd = next(_odd_texts(sealed, ()), None)
+    except RecursionError:
+        odd = ("at some depth", "brackets too deep to be read", "a few levels of brackets")
+    if odd is not None:
+        place, found, accepted = odd
+        raise ValueError(f"{path}, key {place}: found {found}; accepted: {accepted}")
+    for name in sealed["inputs"]:
+        if max(len(step.encode()) for step in name.split("/")) > _LONGEST_NAME or len(name) > _LONGEST_PATH:
+            accepted = "names that a file can have"
+            raise ValueError(
+                f"{path}, key inputs: found {quoted(name)}, of {len(name)} characters; accepted: {accepted}"
+            )
+
+
+def _odd_texts(value: Any, path: tuple[str, ...]) -> Iterator[tuple[str, str, str]]:
+    """Find keys, and values that are shown as they stand, that cannot be printed on one line, and text that is none."""
+    place = " / ".join(path)
+    if isinstance(value, dict):
+        for key, item in value.items():
+            if not key.isprintable():
+                yield place or "at the top", f"the key {quoted(key)}", _PRINTABLE
+            yield from _odd_texts(item, (*path, key))
+    elif isinstance(value, list):
+        for item in value:
+            yield from _odd_texts(item, path)
+    elif isinstance(value, str):
+        if path[0] in _SHOWN and not value.isprintable():
+            yield place, quoted(value), _PRINTABLE
+        elif _SURROGATE.search(value):
+            yield place, f"half a character in {quoted(value)}", "text in UTF-8"
 
 
 class _DoubleKeyError(ValueError):

@@ -96,3 +96,16 @@ def test_the_first_line_that_differs():
     (found,) = text_difference("s", "f", "a\nbc\n", "a\nb\n")
     assert (found.where, found.sealed, found.found) == ("f, line 2", "…bc…", "…b…")
     assert [d.where for d in text_difference("s", "f", "a\n\n", "a\n")] == ["f, line 2"]
+
+
+def test_names_of_entries_are_shown_escaped():
+    _, (departure,) = record_differences({"runs": [{"run": "r\x1b[2J\n", "level": 1}]}, {"runs": []})
+    assert departure.where == r"runs / r\x1b[2J\n"
+
+
+@pytest.mark.parametrize("sealed", [float("inf"), -float("inf")])
+def test_a_number_too_large_for_any_record_departs(sealed):
+    numbers, (departure,) = record_differences(
+        {"runs": [{"run": "r01", "level": sealed}]}, {"runs": [{"run": "r01", "level": 1.5}]}
+    )
+    assert (numbers, departure.where, departure.by) == (1, "runs / r01 / level", None)

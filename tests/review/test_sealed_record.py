@@ -53,6 +53,59 @@ def test_another_kind_of_entry_is_refused(path, more):
         read_sealed(path)
 
 
+ESCAPED = "turned\u202e \x1b[2J"
+
+
+@pytest.mark.parametrize(
+    ("more", "place", "found"),
+    [
+        ({"inputs": {"trial.toml": ESCAPED}}, "inputs / trial.toml", r"'turned\\u202e \\x1b\[2J'"),
+        ({"inputs": {"samples/\x00.csv": "ab"}}, "inputs", r"the key 'samples/\\x00\.csv'"),
+        ({"versions": {"numpy": "\x1b[2J"}}, "versions / numpy", r"'\\x1b\[2J'"),
+        ({"\x1b[2J": 1}, "at the top", r"the key '\\x1b\[2J'"),
+        ({"settings": {"a": {"\u202e": 1}}}, "settings / a", r"the key '\\u202e'"),
+    ],
+)
+def test_text_that_cannot_be_printed_is_refused_where_it_is_shown(path, more, place, found):
+    path.write_text(json.dumps(content(**more)), encoding="utf-8")
+    told = rf"result\.json, key {place}: found {found}; accepted: characters that can be printed, on one line$"
+    with pytest.raises(ValueError, match=told) as caught:
+        read_sealed(path)
+    assert str(caught.value).isprintable()
+
+
+@pytest.mark.parametrize("more", [{"statement": {"verdict": "a\ud800"}}, {"statement": {"verdict": ["b", "a\ud800"]}}])
+def test_half_a_character_is_refused_anywhere(path, more):
+    """JSON can escape one (RFC 8259, 8.2), no UTF-8 holds it."""
+    path.write_text(json.dumps(content(**more)), encoding="utf-8")
+    told = r"key statement / verdict: found half a character in 'a\\ud800'; accepted: text in UTF-8"
+    with pytest.raises(ValueError, match=told):
+        read_sealed(path)
+
+
+@pytest.mark.parametrize("depth", [600, 950, 10_000])
+def test_brackets_too_deep_are_told(path, depth):
+    path.write_text(json.dumps(content())[:-1] + f', "z": {"[" * depth}{"]" * depth}}}', encoding="utf-8")
+    try:
+        read_sealed(path)
+    except ValueError as error:
+        assert "result.json" in str(error)  # noqa: PT017 - how deep is too deep hangs on the interpreter
+    else:
+        assert depth < 10_000
+
+
+def test_lines_in_texts_that_the_kit_writes_are_read(path):
+    path.write_text(json.dumps(content(notes=["one\ntwo"])), encoding="utf-8")
+    assert read_sealed(path)["notes"] == ["one\ntwo"]
+
+
+@pytest.mark.parametrize("name", ["samples/" + "x" * 256, "samples/" + "x/" * 600])
+def test_a_name_longer_than_a_file_can_have_is_refused(path, name):
+    path.write_text(json.dumps(content(inputs={name: "ab"})), encoding="utf-8")
+    with pytest.raises(ValueError, match=f"key inputs: found 'samples/x.*, of {len(name)} characters; accepted: names"):
+        read_sealed(path)
+
+
 def test_entries_of_versions_that_are_none():
     found = odd_entries(content(versions={**versions(), "Independent audit": "passed"}))
     assert [(d.stage, d.where, d.sealed) for d in found] == [("record", "versions / Independent audit", "'passed'")]
