@@ -46,7 +46,9 @@ class Fault:
             place += f", line {self.line}"
         if self.column is not None:
             place += f", column {self.column}" if isinstance(self.column, int) else f", {self.column}"
-        return f"{place}: found {self.found}; accepted: {self.accepted}"
+        # What is accepted may be a table to copy, of several lines.
+        accepted = "\n".join(map(on_one_line, self.accepted.split("\n")))
+        return on_one_line(f"{place}: found {self.found}") + f"; accepted: {accepted}"
 
 
 class TrialError(ValueError):
@@ -131,6 +133,29 @@ class FaultList:
         found = f"{'at least ' * self.stopped}{more} more fault{'s' * (more > 1)}"
         rest = Fault(self.file, None, None, found, f"none; the first {len(self._kept)} are listed")
         return [*self._kept, rest]
+
+
+def on_one_line(text: str) -> str:
+    r"""Show text with every character that cannot be printed as an escape: none moves a cursor or turns a line about.
+
+    Parameters
+    ----------
+    text : str
+        Any text.
+
+    Returns
+    -------
+    str
+        The text itself where all of it can be printed.
+
+    Examples
+    --------
+    >>> print(on_one_line("samples/r01\n.csv"))
+    samples/r01\n.csv
+    """
+    if text.isprintable():
+        return text
+    return "".join(c if c.isprintable() else repr(c)[1:-1] for c in text)
 
 
 def quoted(text: str | bytes) -> str:

@@ -127,7 +127,7 @@ class TableReader:
             return self._array(typing.get_args(hint)[0], raw, path, metadata)
         value = _plain_value(hint, raw, metadata)
         if value is _NOTHING:
-            self.fault(path, _shown(raw), _accepted(hint, metadata))
+            self.fault(path, _shown(raw), _unprintable(raw) or _accepted(hint, metadata))
         return value
 
     def _named_tables(self, kind: type[Any], raw: Any, path: tuple[str, ...]) -> Any:
@@ -141,6 +141,10 @@ class TableReader:
             [_plain_value(hint, item, {"filled": True, **metadata}) for item in raw] if isinstance(raw, list) else []
         )
         if not isinstance(raw, list) or any(value is _NOTHING for value in values):
+            odd = next(filter(_unprintable, raw), None) if isinstance(raw, list) else None
+            if odd is not None:
+                self.fault(path, f"{_shown(odd)} in the list", _unprintable(odd))
+                return _NOTHING
             self.fault(path, _shown(raw), f"a list, each entry {_accepted(hint, {**metadata, 'doc': ''})}")
             return _NOTHING
         if len(set(values)) < len(values):
@@ -189,13 +193,19 @@ def _plain_value(hint: Any, raw: Any, metadata: typing.Mapping[str, Any]) -> Any
     if hint is bool:
         return raw if isinstance(raw, bool) else _NOTHING
     if hint is str:
-        if not isinstance(raw, str) or (metadata.get("filled") and not raw.strip()):
+        if not isinstance(raw, str) or not raw.isprintable() or (metadata.get("filled") and not raw.strip()):
             return _NOTHING
         return _NOTHING if metadata.get("stamps") and parse_stamp(raw) is None else raw
     numbers = (int,) if hint is int else (int, float)
     if not isinstance(raw, numbers) or isinstance(raw, bool) or _too_long(raw) or not _in_range(raw, metadata):
         return _NOTHING
     return raw if hint is int else float(raw)
+
+
+def _unprintable(raw: Any) -> str:
+    # What is accepted in place of a text that would move a cursor, turn a line about or break it; else empty.
+    odd = isinstance(raw, str) and not raw.isprintable()
+    return "text in characters that can be printed, on one line" if odd else ""
 
 
 def _too_long(number: float) -> bool:

@@ -6,7 +6,7 @@ import pickle
 
 import pytest
 
-from lossstats.trial_folder.faults import Fault, FaultList, TrialError, quoted
+from lossstats.trial_folder.faults import Fault, FaultList, TrialError, on_one_line, quoted
 
 
 def test_fault_on_one_line() -> None:
@@ -65,3 +65,10 @@ def test_quoted_stays_on_one_line_and_short() -> None:
     assert quoted(b"\xff") == r"'\\xff'"
     assert quoted("é" * 61) == f"'{'é' * 60}' …"
     assert len(quoted(b"7" * 10**6)) == 64
+
+
+def test_one_fault_is_one_line_and_moves_no_cursor() -> None:
+    fault = Fault("samples/a\nb\x1b[2J.csv", 1, "key a\u202eb", "c\rd", "é\u2028")
+    assert str(fault) == r"samples/a\nb\x1b[2J.csv, line 1, key a\u202eb: found c\rd; accepted: é\u2028"
+    assert str(TrialError([fault])).count("\n") == 1
+    assert on_one_line("a\\n, 'é'") == "a\\n, 'é'"

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from lossstats.trial_folder.faults import FaultList
-from lossstats.trial_folder.raw_files import check_name, check_text, find_link, read_bytes
+from lossstats.trial_folder.raw_files import check_name, check_text, find_link, find_unnamed, read_bytes
 
 
 @pytest.mark.parametrize("name", ["samples/r01.csv", "samples/day 1/r01.txt", "samples/Kette_ö.csv", "samples/..csv"])
@@ -85,3 +85,13 @@ def test_line_ends_that_do_not_fit_are_shown_at_their_line(data: bytes, line: in
     faults = FaultList("a")
     check_text(data, faults)
     assert (faults.listed()[0].line, faults.listed()[0].found) == (line, found)
+
+
+def test_unnamed_files_are_shown_on_one_line_each(tmp_path: Path) -> None:
+    (tmp_path / "samples").mkdir()
+    for name in ("a\nb.csv", "c\x1b[2J.csv", "d\u202e.csv"):
+        (tmp_path / "samples" / name).write_text("x\n")
+    told = [str(fault) for fault in find_unnamed(tmp_path, set())]
+    assert len(told) == 3
+    assert all(text.isprintable() for text in told)
+    assert [text.partition(".csv")[0].rpartition("samples/")[2] for text in told] == [r"a\nb", r"c\x1b[2J", r"d\u202e"]

@@ -70,3 +70,30 @@ def test_unknown_keys_come_with_the_nearest_known_ones() -> None:
         in refused(SHORT.replace("[comp", 'units = "W"\n[comp'))[0]
     )
     assert "accepted: before, after, design" in refused(SHORT + "zzz = 1\n")[0]
+
+
+@pytest.mark.parametrize("odd", ["\\u001b[2J", "\\u202e", "\\n", "\\t", "\u202e", "\u2066"])
+@pytest.mark.parametrize(
+    ("table", "key"),
+    [("trial", "unit"), ("trial", "measurand"), ("trial", "note"), ("scope", "bench"), ("log", "value.column")],
+)
+def test_text_that_cannot_be_printed_on_one_line_is_refused(table: str, key: str, odd: str) -> None:
+    head = SHORT if table == "trial" else f"{SHORT}[{table}]\n"
+    text = head.replace("[comp", f'{key} = "a{odd}b"\n[comp') if table == "trial" else f'{head}{key} = "a{odd}b"\n'
+    (told,) = refused(text)
+    shown = odd.replace("u001b", "x1b") if odd.isascii() else repr(odd)[1:-1]
+    assert f"key {table}.{key}: found the text 'a{shown}b'; accepted: text in characters that can be printed" in told
+    assert told.isprintable()
+
+
+def test_names_that_cannot_be_printed_are_refused() -> None:
+    told = refused(SHORT.replace('"old"', '"o\\u202eld"').replace('"Does it pay?"', '"""\nDoes it\npay?"""'))
+    assert [text.partition("; accepted")[0].partition("key ")[2] for text in told] == [
+        r"trial.question: found the text 'Does it\npay?'",
+        r"comparison.before: found the text 'o\u202eld'",
+    ]
+    told = refused(SHORT + 'controls = ["a", "b\\u001b"]\n')
+    assert r"found the text 'b\x1b' in the list; accepted: text in characters that can be printed" in told[0]
+    told = refused(SHORT + '[log.other."a\\u001b"]\ncolumn = "P"\n')
+    assert len(told) == 1 and told[0].isprintable()
+    assert r"found the name 'a\x1b'" in told[0]
