@@ -205,8 +205,10 @@ class Options:
                 raise ValueError(f"{name}: found {getattr(self.floors, name)!r}; accepted: 0 or above")
         if self.better not in ("lower", "higher"):
             raise ValueError(f"better: found {self.better!r}; accepted: 'lower' or 'higher'")
-        if self.matters is not None and not self.matters > 0:
-            raise ValueError(f"matters: found {self.matters!r}; accepted: a number above 0, or None if none was fixed")
+        if self.matters is not None and not 0 < self.matters < math.inf:
+            raise ValueError(
+                f"matters: found {self.matters!r}; accepted: a finite number above 0, or None if none was fixed"
+            )
 
     @property
     def sign(self) -> float:

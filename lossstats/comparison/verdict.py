@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -91,8 +92,8 @@ def decide(low: float, high: float, *, matters: float | None = None, unit: str =
     """
     if not low <= high:
         raise ValueError(f"low, high: found {low!r}, {high!r}; accepted: two numbers in order")
-    if matters is not None and not matters > 0:
-        raise ValueError(f"matters: found {matters!r}; accepted: a number above 0, or None if none was fixed")
+    if matters is not None and not 0 < matters < math.inf:
+        raise ValueError(f"matters: found {matters!r}; accepted: a finite number above 0, or None if none was fixed")
     shown = low > 0 or high < 0
     if matters is not None and -matters < low and high < matters:
         words = f"makes no difference that matters ({matters:g} {unit})"

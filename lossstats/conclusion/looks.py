@@ -71,10 +71,11 @@ def earlier_looks(results: Path | None, inputs: Mapping[str, str]) -> tuple[Look
     ValueError
         If the file is not as it was written; the message names the line.
     """
-    if results is None or not (results / FILE).is_file():
+    record = None if results is None else _record(results)
+    if record is None:
         return ()
     names = [f.name for f in fields(Look)]
-    rows = list(csv.reader(io.StringIO((results / FILE).read_text(encoding="utf-8"))))
+    rows = list(csv.reader(io.StringIO(record.read_text(encoding="utf-8"))))
     looks = []
     for number, row in enumerate(rows[1:], start=2):
         if rows[0] != names or len(row) != len(names) or not row[1].isdecimal():
@@ -83,6 +84,12 @@ def earlier_looks(results: Path | None, inputs: Mapping[str, str]) -> tuple[Look
     present = digest_of(inputs)
     known = [look.inputs for look in looks]
     return tuple(looks[: known.index(present)] if present in known else looks)
+
+
+def _record(results: Path) -> Path | None:
+    # A save that was killed between its two moves leaves the earlier results in a hidden folder beside their place.
+    left = sorted(results.parent.glob(f".{results.name}-old-*/{FILE}"), key=lambda path: path.stat().st_mtime_ns)
+    return next((path for path in (results / FILE, *reversed(left)) if path.is_file()), None)
 
 
 def looks_text(looks: Sequence[Look]) -> str:

@@ -218,7 +218,7 @@ class FakeRun:
         (lambda: compare_groups(np.full((3, 180), 7.0), [6.0, 6.1]), TypeError, "not replicates"),
         (lambda: compare_groups([FakeRun(), FakeRun()], [6.0, 6.1]), TypeError, "found FakeRun objects; accepted: one number a unit"),
         (lambda: compare_groups(np.linspace(6, 7, 36), [6.0, 6.1]), ValueError, "found 36 values without names"),
-        (lambda: compare_groups([7.0, 7.1], [6.0, 6.1], matters=0), ValueError, "matters: found 0; accepted: a number above 0"),
+        (lambda: compare_groups([7.0, 7.1], [6.0, 6.1], matters=0), ValueError, "matters: found 0; accepted: a finite number above 0"),
         (lambda: compare_groups([7.0, 7.1], [6.0, 6.1], better="less"), ValueError, "better: found 'less'"),
         (lambda: compare_groups([7.0, 7.1], [6.0, 6.1], resolution=-1), ValueError, "resolution: found -1"),
         (lambda: compare_groups([7.0, 7.1], [6.0, 6.1], shared={"gain": -1}), ValueError, r"shared\['gain'\]: found -1"),

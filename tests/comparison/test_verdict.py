@@ -1,9 +1,12 @@
 """The decision rule: exclusive, complete, and read in its order."""
 
+import math
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from lossstats.comparison.comparison import compare_pairs
 from lossstats.comparison.verdict import decide
 
 M = 0.25
@@ -67,7 +70,9 @@ def test_never_both_a_saving_and_an_end_below_zero(low, width, matters):
 def test_bad_input_is_named():
     with pytest.raises(ValueError, match="low, high: found 1, 0; accepted: two numbers in order"):
         decide(1, 0)
-    with pytest.raises(ValueError, match="matters: found -1; accepted: a number above 0"):
+    with pytest.raises(ValueError, match="matters: found -1; accepted: a finite number above 0"):
         decide(0, 1, matters=-1)
+    with pytest.raises(ValueError, match="matters: found inf; accepted: a finite number above 0"):
+        compare_pairs([7.1, 6.9, 7.3], [6.5, 6.4, 6.6], matters=math.inf)
     with pytest.raises(ValueError, match="low, high"):
         decide(float("nan"), 1)

@@ -44,6 +44,20 @@ def test_each_new_state_of_the_files_is_a_look_and_a_repeat_is_none(trial, tmp_p
     assert reproduce(tmp_path / "late").agrees
 
 
+def test_a_save_that_was_killed_loses_no_look(trial, tmp_path):
+    """Between its two moves a save has put the earlier results aside and the new ones not yet in their place."""
+    write_trial(only(trial, {"K01", "K02", "K03"}), tmp_path / "trial")
+    analyse(tmp_path / "trial").save(tmp_path / "trial")
+    (tmp_path / "trial" / "results").rename(tmp_path / "trial" / ".results-old-0ef23ab9")
+    write_trial(trial, tmp_path / "more")
+    for name in ("run_sheet.csv", "samples"):
+        (tmp_path / "trial" / name).rename(tmp_path / f"old_{name}")
+        (tmp_path / "more" / name).rename(tmp_path / "trial" / name)
+    found = analyse(tmp_path / "trial")
+    assert len(found.earlier_looks) == 1
+    assert any(note.startswith("look 2 at this trial") for note in found.notes)
+
+
 def test_another_rule_on_the_same_units_is_no_growing_sample(trial, tmp_path):
     write_trial(trial, tmp_path / "trial")
     analyse(tmp_path / "trial").save(tmp_path / "trial")

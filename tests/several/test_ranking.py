@@ -185,7 +185,7 @@ def test_p_and_interval_that_disagree_are_noted():
     [
         ({"control": "X"}, "control: found 'X'; accepted: 'A' or 'B' or 'C' or 'D', or None"),
         ({"confidence": 95}, "confidence: found 95; accepted: a number between 0 and 1"),
-        ({"matters": -0.1}, "matters: found -0.1; accepted: a number above 0, or None"),
+        ({"matters": -0.1}, "matters: found -0.1; accepted: a finite number above 0, or None"),
         ({"better": "less"}, "better: found 'less'; accepted: 'lower' or 'higher'"),
         ({"resolution": -1}, "resolution: found -1; accepted: 0 or above"),
         ({"shared": {"gain": -0.1}}, r"shared\['gain'\]: found -0.1; accepted: u >= 0"),
